@@ -1,0 +1,1 @@
+"""Everything that touches a wire: drivers, their wires' emulators, calibration and the cart file."""

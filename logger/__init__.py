@@ -1,0 +1,1 @@
+"""What readings mean, the session they belong to, its record and its publication."""

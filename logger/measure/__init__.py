@@ -1,0 +1,1 @@
+"""What readings mean: pure functions and causal, block-invariant estimators."""

@@ -1,0 +1,1 @@
+"""What leaves the cart while it runs: the feed, MQTT, buzzer and valve."""

@@ -1,0 +1,1 @@
+"""The store, the recording format and what leaves them."""

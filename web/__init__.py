@@ -1,0 +1,1 @@
+"""The pages, the HTTP interface and the event stream."""
