@@ -11,19 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_bridge.calibration import Line, fit_line
 from logger.measure.scale_check import CheckWeight, ScaleClass, oiml_mpe_g
 
 _T_975 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131)
 """Student's t, two-sided 95 %, for 1 … 15 degrees of freedom (any statistics table); beyond, see `_t`."""
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """y = at_zero + slope · x, with the half-width of the slope's 95 % interval (infinite for two points)."""
-
-    at_zero: float
-    slope: float
-    slope_ci95: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,21 +39,6 @@ class WarmUp:
     ready_s: float
 
 
-def fit_line(x: Sequence[float], y: Sequence[float]) -> Line:
-    """Least-squares line. Raises ValueError for fewer than two different x."""
-    xs, ys = np.asarray(x, float), np.asarray(y, float)
-    spread = float(np.sum((xs - xs.mean()) ** 2)) if len(xs) else 0.0
-    if len(xs) < 2 or spread == 0:
-        raise ValueError("a trend needs two points at different places")
-    slope = float(np.sum((xs - xs.mean()) * (ys - ys.mean())) / spread)
-    at_zero = float(ys.mean() - slope * xs.mean())
-    freedom = len(xs) - 2
-    if freedom == 0:
-        return Line(at_zero, slope, math.inf)
-    scatter = math.sqrt(float(np.sum((ys - at_zero - slope * xs) ** 2)) / freedom)
-    return Line(at_zero, slope, _t(freedom) * scatter / math.sqrt(spread))
-
-
 def judge_drift(checks: Sequence[CheckWeight], scale_class: ScaleClass, e_g: float) -> DriftVerdict:
     """Judge check weights, oldest first: the last one beyond the in-service error, or a sure trend that gets there."""
     if not checks:
@@ -73,20 +50,25 @@ def judge_drift(checks: Sequence[CheckWeight], scale_class: ScaleClass, e_g: flo
         return DriftVerdict("scale-drift", last.error_g, None, None, message)
     if len(checks) < 3 or len({c.day for c in checks}) < 3:
         return DriftVerdict(None, last.error_g, None, None, f"within ±{limit:g} g; a trend needs three days")
-    line = fit_line([c.day - last.day for c in checks], [c.error_g for c in checks])
-    if abs(line.slope) <= line.slope_ci95 or line.slope == 0:
+    line = fit_line([c.day for c in checks], [c.error_g for c in checks], centre=last.day)
+    if not abs(line.slope) > slope_ci95(line, len(checks)):
         return DriftVerdict(None, last.error_g, line.slope, None, f"within ±{limit:g} g, no sure trend")
-    days = max((math.copysign(limit, line.slope) - line.at_zero) / line.slope, 0.0)
+    days = max((math.copysign(limit, line.slope) - line.value_at_centre) / line.slope, 0.0)
     message = f"the check weight wanders by {line.slope:+.2g} g a day and would leave ±{limit:g} g in {days:.0f} days"
     return DriftVerdict("scale-drift" if days <= 30 else None, last.error_g, line.slope, days, message)
 
 
-def temperature_coefficient(temp_c: Sequence[float], zero_g: Sequence[float]) -> Line:
-    """How the empty platform reads against temperature: g and g/K. Raises ValueError under 3 K of span, which would
-    make noise look like temperature."""
+def slope_ci95(line: Line, points: int) -> float:
+    """Half-width of the 95 % interval of a line's slope, fitted to `points` points; infinite for two."""
+    return math.inf if line.u_slope is None else _t(points - 2) * line.u_slope
+
+
+def temperature_coefficient(temp_c: Sequence[float], zero_g: Sequence[float], reference_c: float = 20.0) -> Line:
+    """How the empty platform reads against temperature: g at `reference_c`, and g/K. Raises ValueError under 3 K of
+    span, which would make noise look like temperature."""
     if len(temp_c) < 3 or max(temp_c) - min(temp_c) < 3.0:
         raise ValueError("a temperature coefficient needs three readings over 3 K at least")
-    return fit_line(temp_c, zero_g)
+    return fit_line(temp_c, zero_g, centre=reference_c)
 
 
 def warm_up(t_s: Sequence[float], zero_g: Sequence[float], limit_g: float) -> WarmUp:

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.measure.calibration_fit import CalibrationError, KnownPoint, fit_calibration
+from firmware_bridge.calibration import CalibrationError, fit_line
+from logger.measure.calibration_set import KnownPoint, calibration_from, repeatability
 from logger.measure.scale_check import (
     CheckWeight,
     eccentric_hint,
@@ -18,7 +19,7 @@ from logger.measure.scale_check import (
     judge_history,
     oiml_mpe_g,
 )
-from logger.measure.scale_trend import fit_line, judge_drift, temperature_coefficient, warm_up
+from logger.measure.scale_trend import judge_drift, slope_ci95, temperature_coefficient, warm_up
 
 # Directive 2014/31/EU, Annex I, table 3 (the same as OIML R 76-1, table 6), on initial verification; loads in e.
 MPE_TABLE = [
@@ -105,16 +106,16 @@ def test_trend_agrees_with_scipy():
     for n in (4, 12, 40):
         x = np.sort(rng.uniform(0, 30, n))
         y = 3 + 0.2 * x + rng.normal(0, 0.5, n)
-        line, reference = fit_line(x, y), stats.linregress(x, y)
+        line, reference = fit_line(x, y, centre=0.0), stats.linregress(x, y)
         assert line.slope == pytest.approx(reference.slope)
-        assert line.at_zero == pytest.approx(reference.intercept)
-        assert line.slope_ci95 == pytest.approx(reference.stderr * stats.t.ppf(0.975, n - 2), rel=2e-4)
+        assert line.value_at_centre == pytest.approx(reference.intercept)
+        assert slope_ci95(line, n) == pytest.approx(reference.stderr * stats.t.ppf(0.975, n - 2), rel=2e-4)
 
 
 def test_temperature_coefficient_of_a_zero():
     temp = np.linspace(12, 31, 9)
     line = temperature_coefficient(temp, 0.35 * (temp - 20))
-    assert line.slope == pytest.approx(0.35) and line.at_zero == pytest.approx(-7.0)
+    assert line.slope == pytest.approx(0.35) and line.value_at_centre == pytest.approx(0.0, abs=1e-9)
     with pytest.raises(ValueError, match="3 K"):
         temperature_coefficient([20, 20.5, 21], [0, 0, 0])
 
@@ -130,16 +131,16 @@ def test_warm_up_time():
 
 def test_a_line_through_three_weights_with_its_residuals():
     points = [KnownPoint(0, 8_400, 20, 40), KnownPoint(2000, 428_420, 20, 40), KnownPoint(5000, 1_058_370, 20, 40)]
-    fit = fit_calibration(points, limit=2.0)
+    fit = calibration_from(points, limit=2.0)
     slope, offset = np.polyfit([p.code for p in points], [p.value for p in points], 1)
-    assert (fit.slope, fit.offset) == pytest.approx((slope, offset), rel=1e-9)
-    assert max(map(abs, fit.residuals)) < 0.3 and fit.std_uncertainty is not None
-    assert fit.points([8_400])[0] == pytest.approx([8_400, slope * 8_400 + offset])
+    assert (fit.slope, fit.intercept) == pytest.approx((slope, offset), rel=1e-9)
+    assert max(map(abs, fit.residuals)) < 0.3
+    assert repeatability(points, fit) == pytest.approx(slope * 20 / math.sqrt(40))
 
 
 def test_two_points_leave_no_residual_to_judge_by():
-    fit = fit_calibration([KnownPoint(0, 0), KnownPoint(2000, 420_000)], limit=2.0)
-    assert fit.std_uncertainty is None and fit.residuals == pytest.approx((0, 0), abs=1e-9)
+    fit = calibration_from([KnownPoint(0, 0), KnownPoint(2000, 420_000)], limit=2.0)
+    assert fit.u_slope is None and fit.residuals == pytest.approx((0, 0), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -159,10 +160,10 @@ def test_two_points_leave_no_residual_to_judge_by():
 )
 def test_a_bad_set_is_refused_and_the_reason_told(points, why):
     with pytest.raises(CalibrationError, match=why):
-        fit_calibration(points, limit=2.0)
+        calibration_from(points, limit=2.0)
 
 
 @given(st.floats(1e-4, 10), st.floats(-1e4, 1e4), st.lists(st.integers(0, 10_000), min_size=2, max_size=6, unique=True))
 def test_an_exact_line_is_found_again(slope, offset, values):
-    fit = fit_calibration([KnownPoint(v, (v - offset) / slope) for v in values], limit=0.1)
+    fit = calibration_from([KnownPoint(v, (v - offset) / slope) for v in values], limit=0.1)
     assert fit.slope == pytest.approx(slope, rel=1e-6)
