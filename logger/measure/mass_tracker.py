@@ -1,0 +1,279 @@
+"""The container's mass and flow, quick on a real change and deaf to a bump.
+
+While readings keep to their trend a Kalman filter follows them (`trend_filter`). A reading far off it is not believed:
+the trend goes on by itself while `residuals` looks at what the readings do, and the outcome is one of
+- a bump: they come back to the trend, and what lay between is forgotten;
+- a step: something rests on the platform; its weight is a state of its own and the trend under it goes on;
+- a change of flow: the filter starts again from the new line.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from math import sqrt
+
+from logger.measure.residuals import Verdict, judge, settled
+from logger.measure.trend_filter import Trend
+
+GATE = 4.5
+Q_FLOW = 0.002
+"""How fast a steady flow wanders, (g/s)^2/s: vapour chills its container within minutes."""
+Q_FLOW_UNSEEN = 0.02
+"""The same while nothing is believed."""
+Q_HAND = 0.5
+"""How a resting hand wanders, g^2/s."""
+HAND_VAR_MOST = 6.0
+HAND_GONE_FRAMES = 5
+HAND_GONE_SHARE = 0.3
+R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
+R_ALPHA = 0.02
+NOISE_CLIP = 6.0
+BACK_FRAMES = 3
+DECIDED = 8.0
+DECIDE_AFTER_S = 1.8
+GIVE_UP_MARGIN = 2.0
+SETTLE_S = 0.8
+GAIN_NEEDS_S = 3.0
+FLOW_MOST_G_PER_S = 45.0
+GAIN_MOST_G_PER_S = 15.0
+KEPT_S = 4.0
+BUMP_LEAST_G = 3.0
+SCATTER_FRAMES = 15
+RHO_MOST = 0.8
+KICK_FRAMES = (8, 15, 40)
+KICK_Z = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something seen on the platform: kind, time, size in g."""
+
+    kind: str
+    t_s: float
+    size_g: float
+
+
+class Suspicion:
+    """Readings since one left the trend, as residuals against the trend gone on by itself."""
+
+    def __init__(self, t_s: float, trend: Trend):
+        self.onset_s = t_s
+        self.before = trend.copy()
+        self.t: list[float] = []
+        self.r: list[float] = []
+        self.back = 0
+        self.peak_g = 0.0
+
+    def add(self, t_s: float, residual_g: float, inside: bool) -> None:
+        self.t.append(t_s)
+        self.r.append(residual_g)
+        self.back = self.back + 1 if inside else 0
+        if abs(residual_g) > abs(self.peak_g):
+            self.peak_g = residual_g
+        while self.t[0] < t_s - KEPT_S:
+            del self.t[0], self.r[0]
+
+
+class Whiteness:
+    """Whether innovations still scatter about zero: if not, the flow has changed by little and is let move.
+
+    Scatter and its memory (an engine's vibration is no white noise) are taken about a short running mean, so that a
+    change of flow, which moves the mean, cannot hide itself by looking like more noise.
+    """
+
+    def __init__(self) -> None:
+        self._rows: deque[tuple[float, float, float]] = deque(maxlen=KICK_FRAMES[-1])
+        self._last = 0.0
+        self._lag = 0.0
+        self._var = 1.0
+
+    def clear(self) -> None:
+        self._rows.clear()
+
+    def scatter(self, t_s: float, e: float, s: float) -> float | None:
+        """Take in an innovation; its squared distance from the running mean, None while there are too few."""
+        self._rows.append((t_s, e, s))
+        n = min(len(self._rows), SCATTER_FRAMES)
+        if n < SCATTER_FRAMES:
+            return None
+        away = e - sum(row[1] for row in list(self._rows)[-n:]) / n
+        square = min(away * away, NOISE_CLIP * s)
+        self._lag += R_ALPHA * (away * self._last - self._lag)
+        self._var += R_ALPHA * (square - self._var)
+        self._last = away
+        return square * n / (n - 1)
+
+    def kick(self) -> tuple[float, float]:
+        """The change of flow in g/s that the last innovations speak for (0 when for none), and for how long, in s."""
+        rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
+        grown = (1.0 + rho) / (1.0 - rho)
+        rows = list(self._rows)
+        for frames in KICK_FRAMES:
+            if len(rows) < frames:
+                break
+            mean = sum(row[1] for row in rows[-frames:]) / frames
+            if abs(mean) * frames > KICK_Z * sqrt(grown * sum(row[2] for row in rows[-frames:])):
+                self.clear()
+                since_s = rows[-1][0] - rows[-frames][0]
+                return 2.0 * abs(mean) / since_s, since_s
+        return 0.0, 0.0
+
+
+class MassTracker:
+    """One container's stay on the platform. Masses in g, flow in g/s, positive out of the container."""
+
+    def __init__(self, t_s: float, gross_g: float, variance_g2: float = 1.0, noise_g2: float = R_FIRST):
+        self.trend = Trend(t_s, gross_g, mm=variance_g2, ff=0.01)
+        self.noise_g2 = noise_g2
+        self.suspicion: Suspicion | None = None
+        self._rests: deque[float] = deque(maxlen=HAND_GONE_FRAMES)
+        self._came_g = 0.0
+        self.disturbed_since: float | None = None
+        self._white = Whiteness()
+
+    @property
+    def disturbed(self) -> bool:
+        """Something is on the platform, or the last readings are not believed."""
+        return self.disturbed_since is not None
+
+    @property
+    def flow_sigma(self) -> float:
+        return sqrt(max(self.trend.ff, 0.0))
+
+    @property
+    def mass_sigma(self) -> float:
+        return sqrt(max(self.trend.mm, 0.0))
+
+    @property
+    def hand_g(self) -> float:
+        """Weight of what rests on the platform beside the container."""
+        return self.trend.d
+
+    def step(self, t_s: float, y_g: float) -> list[Happening]:
+        """Take in one frame, later than the last one; returns what happened."""
+        hand = self.trend.dd > 0.0
+        unseen = self.suspicion is not None
+        self.trend.predict(t_s, Q_FLOW_UNSEEN if unseen else Q_FLOW, Q_HAND if hand else 0.0)
+        self.trend.dd = min(self.trend.dd, HAND_VAR_MOST)
+        e, s = self.trend.innovation(y_g, self.noise_g2)
+        if hand and self._hand_gone(y_g):
+            return self._let_go(t_s)
+        inside = e * e <= GATE * GATE * s
+        if self.suspicion is None:
+            if inside:
+                self._believe(t_s, y_g)
+                return []
+            self.suspicion = Suspicion(t_s, self.trend)
+            if self.disturbed_since is None:
+                self.disturbed_since = t_s
+        self.suspicion.add(t_s, e, inside)
+        return self._resolve(t_s, y_g)
+
+    def _believe(self, t_s: float, y_g: float) -> None:
+        e, s = self.trend.update(y_g, self.noise_g2)
+        if self.trend.dd == 0.0:
+            square = self._white.scatter(t_s, e, s)
+            if square is not None:
+                noise = self.noise_g2 + R_ALPHA * (square - self.noise_g2)
+                self.noise_g2 = min(max(noise, R_LEAST), R_MOST)
+            change, since_s = self._white.kick()
+            if change:
+                self._let_flow_move(change * change, since_s)
+
+    def _let_flow_move(self, variance: float, since_s: float) -> None:
+        """A flow that differs by some variance since `since_s` ago has moved the mass along with it."""
+        self.trend.ff += variance
+        self.trend.mf -= variance * since_s / 2.0
+        self.trend.mm += variance * since_s * since_s / 3.0
+
+    def _resolve(self, t_s: float, y_g: float) -> list[Happening]:
+        """Decide what the suspicious readings were, if that can be told by now."""
+        suspicion = self.suspicion
+        if suspicion.back >= BACK_FRAMES:
+            return self._was_bump(t_s, y_g)
+        verdict = judge(suspicion.t, suspicion.r, suspicion.onset_s, self.noise_g2)
+        waited = t_s - suspicion.onset_s
+        enough = verdict.margin >= (DECIDED if waited < DECIDE_AFTER_S else GIVE_UP_MARGIN)
+        if verdict.kind == "flow" and enough and self._is_flow(verdict, waited):
+            return self._was_flow(t_s, verdict)
+        if verdict.kind == "step" and enough:
+            return self._was_step(t_s, verdict.level_g, verdict.spread_g)
+        level = settled(suspicion.t, suspicion.r, SETTLE_S, sqrt(self.noise_g2))
+        if level is not None and waited > DECIDE_AFTER_S + KEPT_S / 2:
+            return self._was_step(t_s, level, STEP_G_UNSURE)
+        return []
+
+    def _is_flow(self, verdict: Verdict, waited_s: float) -> bool:
+        """A flow this circuit can have; a gain of mass is believed later than a loss, hands being commoner."""
+        flow = self.trend.f - verdict.line.slope
+        if self.trend.dd > 0.0 and waited_s < GAIN_NEEDS_S:
+            return False
+        if flow < -1.0 and (waited_s < GAIN_NEEDS_S or flow < -GAIN_MOST_G_PER_S):
+            return False
+        return flow <= FLOW_MOST_G_PER_S
+
+    def _hand_gone(self, y_g: float) -> bool:
+        """Whether the last readings lie on the container's own trend again."""
+        self._rests.append(y_g - self.trend.m)
+        if len(self._rests) < HAND_GONE_FRAMES:
+            return False
+        mean = sum(self._rests) / HAND_GONE_FRAMES
+        return abs(mean) <= max(GONE_G, HAND_GONE_SHARE * abs(self._came_g))
+
+    def _let_go(self, t_s: float) -> list[Happening]:
+        trend = self.trend
+        left_g = trend.d
+        self.suspicion = None
+        self._white.clear()
+        self._rests.clear()
+        trend.settle_disturbance(0.0, GONE_VAR)
+        trend.d = trend.dd = trend.md = trend.fd = 0.0
+        trend.mm += self.noise_g2
+        self.disturbed_since = None
+        return [Happening("hand_left", t_s, left_g)]
+
+    def _was_bump(self, t_s: float, y_g: float) -> list[Happening]:
+        suspicion, self.suspicion = self.suspicion, None
+        self._white.clear()
+        self.trend.update(y_g, self.noise_g2)
+        if self.trend.dd == 0.0:
+            self.disturbed_since = None
+        if abs(suspicion.peak_g) < BUMP_LEAST_G:
+            return []
+        return [Happening("bumped", suspicion.onset_s, suspicion.peak_g)]
+
+    def _was_flow(self, t_s: float, verdict: Verdict) -> list[Happening]:
+        line, trend = verdict.line, self.trend
+        self.suspicion = None
+        self._white.clear()
+        n = 1.0 / line.level_var
+        trend.m += line.at(t_s)
+        trend.f -= line.slope
+        trend.ff = self.noise_g2 * line.slope_var + 0.01
+        trend.mm = self.noise_g2 * (line.level_var + (t_s - line.t_mid) ** 2 * line.slope_var)
+        trend.mf = -self.noise_g2 * (t_s - line.t_mid) * line.slope_var
+        trend.mm += self.noise_g2 / n
+        if trend.dd == 0.0:
+            self.disturbed_since = None
+        return [Happening("flow_changed", t_s, trend.f)]
+
+    def _was_step(self, t_s: float, level_g: float, spread_g: float) -> list[Happening]:
+        """The disturbance's weight changed by `level_g`; near to nothing it has gone and the readings anchor again."""
+        trend, suspicion = self.trend, self.suspicion
+        self.suspicion = None
+        self._white.clear()
+        self._rests.clear()
+        before_g = trend.d
+        trend.d += level_g
+        trend.dd += trend.mm + self.noise_g2 / 5.0 + spread_g * spread_g / 5.0
+        trend.md -= trend.mm
+        if abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
+            return self._let_go(suspicion.onset_s)
+        self._came_g = trend.d
+        return [Happening("hand_came" if trend.d > before_g else "pulled", suspicion.onset_s, level_g)]
+
+
+STEP_G_UNSURE = 3.0
+GONE_G = 2.5
+GONE_VAR = 0.25

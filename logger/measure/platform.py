@@ -1,0 +1,218 @@
+"""What stands on the platform: empty, a container coming to rest, or a container at rest or flowing.
+
+Found from the signal itself. Near its empty level the platform is empty; a load that stays beyond `LOAD_LEAST_G` is a
+container. While one stands there a `MassTracker` follows it; flow begun and ended are told from its flow and from the
+plateaus on both sides. A container put back as it left goes on with the stay it had.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from logger.measure.mass_tracker import Happening, MassTracker
+from logger.measure.plateau import Plateau, PlateauWindow
+from logger.measure.scale_frames import Frame
+
+LOAD_LEAST_G = 40.0
+EMPTY_WITHIN_G = 25.0
+"""Nearer to the empty level than this, or than a quarter of the container, nothing stands there."""
+LIFTED_FRAMES = 3
+LANDED_FRAMES = 6
+LANDED_SPREAD_G = 12.0
+PUT_BACK_WITHIN_S = 60.0
+PUT_BACK_HEAVIER_G = 4.0
+PUT_BACK_FLOW_G_PER_S = 1.5
+FLOW_BEGINS_G_PER_S, FLOW_ENDS_G_PER_S = 0.25, 0.12
+FLOW_BEGINS_SIGMA = 4.0
+LOST_BEGINS_G = 2.5
+REST_S = 2.0
+AFTER_FLOW_S = 1.0
+BEFORE_FLOW_S = 1.0
+
+
+@dataclass(slots=True)
+class Episode:
+    """Flow from one rest to the next. after is None while it goes on."""
+
+    begun_s: float
+    before: Plateau
+    ended_s: float | None = None
+    after: Plateau | None = None
+    vented: bool = False
+
+
+@dataclass(slots=True)
+class Stay:
+    """One container from when it was placed to when it was lifted. Masses in g."""
+
+    on_t_s: float
+    on: Plateau | None = None
+    off_t_s: float | None = None
+    off: Plateau | None = None
+    episodes: list[Episode] = field(default_factory=list)
+
+    def gross_off_g(self, now_g: float) -> float:
+        return now_g if self.off is None else self.off.gross_g
+
+
+class Platform:
+    """Feed it frames in order. `stay` is the container that stands there, None while the platform is empty."""
+
+    def __init__(self) -> None:
+        self.zero_g = 0.0
+        self.zero = PlateauWindow()
+        self.stays: list[Stay] = []
+        self.stay: Stay | None = None
+        self.tracker: MassTracker | None = None
+        self.flowing = False
+        self.rest = PlateauWindow()
+        self._after_flow: PlateauWindow | None = None
+        self._still_since: float | None = None
+        self._low = 0
+        self._landing: list[Frame] = []
+        self._left_noise_g2: float | None = None
+
+    @property
+    def gross_g(self) -> float | None:
+        """The container's gross mass as it is now: a plateau's mean at rest, else the trend."""
+        if self.tracker is None:
+            return None
+        plateau = self.plateau_now()
+        return self.tracker.trend.m if plateau is None else plateau.gross_g
+
+    def plateau_now(self) -> Plateau | None:
+        """The plateau the container stands on, None while it flows or is touched."""
+        if self.flowing or self.tracker is None or self.tracker.disturbed:
+            return None
+        window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 10 else self.rest
+        return window.plateau() if len(window) >= 5 else None
+
+    def step(self, frame: Frame) -> list[Happening]:
+        """Take in one frame; returns what happened, oldest first."""
+        if self.tracker is None:
+            return self._unloaded(frame)
+        if self._is_empty(frame):
+            self._low += 1
+            return self._lift(frame) if self._low >= LIFTED_FRAMES else []
+        self._low = 0
+        happened = self.tracker.step(frame.t_s, frame.gross_g)
+        return happened + self._follow(frame)
+
+    def _is_empty(self, frame: Frame) -> bool:
+        above = frame.gross_g - self.zero_g
+        return above < min(EMPTY_WITHIN_G, (self.tracker.trend.m - self.zero_g) / 4.0)
+
+    def _unloaded(self, frame: Frame) -> list[Happening]:
+        if frame.gross_g - self.zero_g < LOAD_LEAST_G:
+            self._landing.clear()
+            if abs(frame.gross_g - self.zero_g) < EMPTY_WITHIN_G or not len(self.zero):
+                self.zero.add(frame.t_s, frame.gross_g)
+                if len(self.zero) >= 10:
+                    self.zero_g = self.zero.plateau().gross_g
+            return []
+        self._landing = [*self._landing[1 - LANDED_FRAMES :], frame]
+        masses = [f.gross_g for f in self._landing]
+        if len(masses) < LANDED_FRAMES or max(masses) - min(masses) > LANDED_SPREAD_G:
+            return []
+        return self._land(sum(masses) / len(masses))
+
+    def _land(self, gross_g: float) -> list[Happening]:
+        first, last = self._landing[0], self._landing[-1]
+        noise = {} if self._left_noise_g2 is None else {"noise_g2": self._left_noise_g2}
+        self.tracker = MassTracker(last.t_s, gross_g, **noise)
+        self.flowing, self._still_since, self._after_flow = False, None, None
+        self.rest.clear()
+        self._landing = []
+        if self._is_put_back(first.t_s, gross_g):
+            self.stay = self.stays[-1]
+            lost = self.stay.off.gross_g - gross_g
+            self.stay.off_t_s = self.stay.off = None
+            return [Happening("put_back", first.t_s, -lost)]
+        self.stay = Stay(first.t_s)
+        self.stays.append(self.stay)
+        return [Happening("placed", first.t_s, gross_g - self.zero_g)]
+
+    def _is_put_back(self, t_s: float, gross_g: float) -> bool:
+        """The same container again: no heavier than it left, and lighter by no more than could flow meanwhile."""
+        if not self.stays or self.stays[-1].off is None:
+            return False
+        gone = self.stays[-1]
+        away_s = t_s - gone.off_t_s
+        lost_g = gone.off.gross_g - gross_g
+        return away_s <= PUT_BACK_WITHIN_S and -PUT_BACK_HEAVIER_G <= lost_g <= PUT_BACK_HEAVIER_G + (
+            PUT_BACK_FLOW_G_PER_S * away_s
+        )
+
+    def _lift(self, frame: Frame) -> list[Happening]:
+        stay, tracker = self.stay, self.tracker
+        t_s = tracker.suspicion.onset_s if tracker.suspicion else frame.t_s
+        stay.off_t_s = t_s
+        stay.off = self._last_plateau(t_s)
+        happened = self._end_flow(t_s, stay.off) if self.flowing else []
+        self._left_noise_g2 = tracker.noise_g2
+        self.stay = self.tracker = None
+        self._low = 0
+        return [*happened, Happening("lifted", t_s, stay.off.gross_g)]
+
+    def _last_plateau(self, t_s: float) -> Plateau:
+        """What the container weighed when it was lifted."""
+        tracker = self.tracker
+        if not self.flowing:
+            window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 5 else self.rest
+            plateau = window.plateau(t_s)
+            if plateau is not None and plateau.readings >= 3:
+                return plateau
+        trend = tracker.suspicion.before if tracker.suspicion else tracker.trend
+        return Plateau(t_s, t_s, trend.m, max(tracker.mass_sigma, 0.3), 0)
+
+    def _follow(self, frame: Frame) -> list[Happening]:
+        """Rest or flow, from the tracker."""
+        tracker = self.tracker
+        if tracker.disturbed:
+            return []
+        if self.flowing:
+            return self._watch_end(frame)
+        before = self.rest.plateau() if len(self.rest) >= 5 else None
+        flow, sigma = tracker.trend.f, tracker.flow_sigma
+        flows = abs(flow) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * sigma)
+        lost = before is not None and abs(before.gross_g - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
+        if before is not None and (flows or lost):
+            return self._begin_flow(frame.t_s, before)
+        self.rest.add(frame.t_s, frame.gross_g)
+        if self._after_flow is not None and frame.t_s > self.stay.episodes[-1].ended_s + AFTER_FLOW_S:
+            self._after_flow.add(frame.t_s, frame.gross_g)
+        return []
+
+    def _begin_flow(self, t_s: float, before: Plateau) -> list[Happening]:
+        """The rest before it ends where the line of the flow, drawn backwards, meets the plateau."""
+        trend = self.tracker.trend
+        ago = abs(before.gross_g - trend.m) / max(abs(trend.f), FLOW_BEGINS_G_PER_S)
+        onset = t_s - min(ago, 10.0) - BEFORE_FLOW_S
+        earlier = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 10 else self.rest
+        plateau = earlier.plateau(onset) or before
+        if self.stay.on is None:
+            self.stay.on = plateau
+        self.flowing, self._still_since = True, None
+        self.stay.episodes.append(Episode(onset + BEFORE_FLOW_S, plateau))
+        self.rest.clear()
+        return [Happening("flow_begun", onset + BEFORE_FLOW_S, trend.f)]
+
+    def _watch_end(self, frame: Frame) -> list[Happening]:
+        tracker = self.tracker
+        if abs(tracker.trend.f) > FLOW_ENDS_G_PER_S + 1.5 * tracker.flow_sigma:
+            self._still_since = None
+            self.rest.clear()
+            return []
+        if self._still_since is None:
+            self._still_since = frame.t_s
+        self.rest.add(frame.t_s, frame.gross_g)
+        if frame.t_s - self._still_since < REST_S:
+            return []
+        return self._end_flow(self._still_since, None)
+
+    def _end_flow(self, t_s: float, after: Plateau | None) -> list[Happening]:
+        episode = self.stay.episodes[-1]
+        episode.ended_s, episode.after = t_s, after
+        self.flowing = False
+        self._after_flow = PlateauWindow(oldest=True)
+        return [Happening("flow_ended", t_s, episode.before.gross_g - self.tracker.trend.m)]
