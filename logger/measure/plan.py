@@ -12,14 +12,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from logger.measure.hose import hose_content_g
+from logger.measure.saturation import saturation
+
 FILL_DENSITY_G_PER_ML = 0.95
 """What a full container holds for each millilitre of its volume, about: 340 g in 0.36 L, 13.6 kg in 13.5 L."""
 
-VAPOUR_G_PER_ML = {"R-134a": 0.03235, "R-1234yf": 0.03789, "R-12": 0.03683, "R-152a": 0.01847, "R-744": 0.24273}
-"""Saturated vapour at 25 °C (CoolProp 8)."""
-
-LIQUID_G_PER_ML = {"R-134a": 1.2067, "R-1234yf": 1.0917, "R-12": 1.3110, "R-152a": 0.8995, "R-744": 0.7105}
-"""Saturated liquid at 25 °C (CoolProp 8)."""
+ROOM_C = 25.0
+"""The temperature at which heels and hoses are reckoned."""
 
 
 class PlanError(ValueError):
@@ -28,7 +28,7 @@ class PlanError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Placard:
-    """What the vehicle's label allows. tolerance_assumed: the label gave an amount alone, and the range is ±15 g of it."""
+    """What the vehicle's label allows. tolerance_assumed: the label gave one amount alone, the range is ±15 g of it."""
 
     low_g: float
     high_g: float
@@ -116,10 +116,10 @@ def plan_charge(
     """Lay a charge out over `containers`: part-used ones first, otherwise as given.
 
     hose_residue_g: what the hose keeps at the end; it is drawn on top of the target. hose_volume_ml: its inner volume,
-    for what it would keep if it ended full of liquid. Raises PlanError for a refrigerant without data, no container,
-    or one that holds nothing.
+    for what it would keep if it ended full of liquid. Raises PlanError for no container or one that holds
+    nothing, UnknownRefrigerant for a refrigerant without tables.
     """
-    _check(placard, containers, hose_volume_ml, hose_residue_g, refrigerant)
+    _check(placard, containers, hose_volume_ml, hose_residue_g)
     to_draw = placard.nominal_g + hose_residue_g
     order = sorted(range(len(containers)), key=lambda i: not containers[i].part_used)
     draws, rest, rest_heels_kept = [], to_draw, to_draw
@@ -135,7 +135,7 @@ def plan_charge(
         placard=placard,
         target_g=placard.nominal_g,
         hose_residue_g=hose_residue_g,
-        hose_if_liquid_g=hose_volume_ml * LIQUID_G_PER_ML[refrigerant],
+        hose_if_liquid_g=hose_content_g(refrigerant, hose_volume_ml, None, ROOM_C, "liquid").mass_g or 0.0,
         to_draw_g=to_draw,
         draws=tuple(draws),
         unused=tuple(i + 1 for i in order[len(draws) :]),
@@ -145,9 +145,16 @@ def plan_charge(
     )
 
 
-def heel_g(container: Container, refrigerant: str = "R-134a") -> float:
-    """The vapour a container keeps when its liquid is gone, at 25 °C, from its label amount; g."""
-    return container.nominal_g / FILL_DENSITY_G_PER_ML * VAPOUR_G_PER_ML[refrigerant]
+def heel_g(container: Container, refrigerant: str) -> float:
+    """The saturated vapour a container keeps when its liquid is gone, at 25 °C, from its label amount; g."""
+    return container.nominal_g / FILL_DENSITY_G_PER_ML * (saturation(refrigerant).vapour_density(ROOM_C) or 0.0) / 1000
+
+
+def hose_vapour_g(volume_ml: float, refrigerant: str) -> float:
+    """What a hose keeps when the container's valve is shut first and the low side draws it down: vapour at half the
+    saturation pressure of 25 °C (333 kPa absolute for R-134a: 0.5 g in a metre of 1/4 in. hose); g."""
+    pressure_pa = saturation(refrigerant).pressure_pa(ROOM_C)
+    return hose_content_g(refrigerant, volume_ml, pressure_pa and pressure_pa / 2, ROOM_C).mass_g or 0.0
 
 
 def _gives_g(container: Container, refrigerant: str) -> float:
@@ -177,9 +184,7 @@ def _draw(given: int, container: Container, rest_g: float, rest_heels_kept_g: fl
     )
 
 
-def _check(placard: Placard, containers: Sequence[Container], volume: float, residue: float, refrigerant: str) -> None:
-    if refrigerant not in VAPOUR_G_PER_ML:
-        raise PlanError(f"refrigerant {refrigerant!r} has no data; known are {', '.join(VAPOUR_G_PER_ML)}")
+def _check(placard: Placard, containers: Sequence[Container], volume: float, residue: float) -> None:
     if not containers:
         raise PlanError("no container given; name at least one, for instance 12 oz")
     if not 0 < placard.low_g <= placard.nominal_g <= placard.high_g < math.inf:

@@ -1,0 +1,58 @@
+"""Sense a recording again through the pipeline of the cart, and say what it finds.
+
+RECORDING is a folder or a zip with session.json, readings.csv and marks.csv. It is replayed as fast as this machine can,
+or at --speed times real time, telling alerts as they come.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+
+HELP = "judge a recording again: charge, vacuum, alerts, review"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("recording", metavar="RECORDING", help="a recording's folder or zip")
+    parser.add_argument("--json", action="store_true", help="the findings as JSON")
+    parser.add_argument("--speed", type=float, metavar="N", help="so many times real time, instead of at once")
+    parser.add_argument("--config", metavar="FILE", help="a cart file whose [limits] are to apply")
+    parser.add_argument("--strict", action="store_true", help="exit 1 when a criterion of the review fails")
+
+
+def run(args: argparse.Namespace) -> int:
+    from logger.findings_text import failed, findings_as_text, told
+    from logger.record.recording import read_recording
+    from logger.replay import replay
+
+    if args.speed is not None and not 0 < args.speed < 1e6:
+        raise ValueError(f"--speed {args.speed:g}: give a number above zero, for instance 10")
+    limits = _limits(args.config)
+    recording = read_recording(args.recording)
+    pace = _pacer(args.speed) if args.speed else None
+    tell = None if args.json or pace is None else lambda event: print(told(event), flush=True)
+    findings = replay(recording, limits, pace, tell)
+    print(json.dumps(findings, indent=2, allow_nan=False) if args.json else findings_as_text(findings))
+    return 1 if args.strict and failed(findings) else 0
+
+
+def _limits(path: str | None) -> dict[str, float]:
+    if path is None:
+        return {}
+    from firmware_bridge.cart import load_cart
+
+    return dict(load_cart(path).limits)
+
+
+def _pacer(speed: float):
+    """Waits until session time t has come, counted from the first call."""
+    start: list[float] = []
+
+    def pace(t_s: float) -> None:
+        due = t_s / speed
+        if not start:
+            start.append(time.monotonic() - due)
+        time.sleep(max(start[0] + due - time.monotonic(), 0.0))
+
+    return pace
