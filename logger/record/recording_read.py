@@ -27,7 +27,7 @@ class _Files(Protocol):
 
 
 def read_recording(path: str | Path | BinaryIO) -> Recording:
-    """The recording at `path`, a folder or a zip (or in an open binary file, a zip); files it does not know are left alone.
+    """The recording at `path`: a folder, a zip, or a zip as an open binary file. Files it does not know are left alone.
 
     Raises RecordingError: one line that names the path, the file, the row or key, and the mend.
     """

@@ -1,0 +1,102 @@
+"""Opening the store's file: is it ours, is it sound, is it of this version, does nobody else write to it."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import sqlite3
+from pathlib import Path
+from typing import IO
+
+from logger.record.errors import StoreError
+from logger.record.schema import APPLICATION_ID
+
+SCHEMA_VERSION = 1
+_BIG_BYTES = 256 << 20
+_SMALL_TABLES = ("session", "channel", "mark", "alert", "outbox", "setting", "decision", "container", "movement")
+
+
+def lock(path: Path) -> IO:
+    """Hold the right to write until the handle is closed; the system lets go when the process dies. Raises StoreError."""
+    handle = open(path.with_name(path.name + ".lock"), "a+", encoding="utf-8")  # noqa: SIM115 - held open as the lock
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        handle.seek(0)
+        holder = handle.read().strip() or "?"
+        handle.close()
+        raise StoreError(
+            f"{path}: process {holder} writes to it: hand this to the running program, or stop that first"
+        ) from None
+    handle.truncate(0)
+    handle.write(str(os.getpid()))
+    handle.flush()
+    return handle
+
+
+def prepare(path: Path) -> None:
+    """Make or migrate the store and see that it is sound, keeping a copy before a migration. Raises StoreError."""
+    try:
+        version = _version(path) if path.exists() and path.stat().st_size else 0
+        if version > 0:
+            check(path)
+        if version < SCHEMA_VERSION:
+            _migrate(path, version)
+    except sqlite3.DatabaseError as error:
+        raise StoreError(f"{path}: {error}: restore the last backup, or move the file away to begin anew") from None
+
+
+def _version(path: Path) -> int:
+    connection = sqlite3.connect(path)
+    try:
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        ours = connection.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+        used = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    finally:
+        connection.close()
+    if used and not ours:
+        raise StoreError(f"{path}: this is another program's database: name another file")
+    if version > SCHEMA_VERSION:
+        raise StoreError(
+            f"{path}: written by a newer version (schema {version}, this program knows {SCHEMA_VERSION}): "
+            "update this program"
+        )
+    return version
+
+
+def check(path: Path) -> None:
+    """SQLite's own check: of the whole store, or of all but the readings where that would take long. Raises StoreError."""
+    connection = sqlite3.connect(path)
+    try:
+        small = path.stat().st_size < _BIG_BYTES
+        checks = ["PRAGMA quick_check(1)"] if small else [f"PRAGMA quick_check({name})" for name in _SMALL_TABLES]
+        results = [connection.execute(statement).fetchone()[0] for statement in checks]
+    finally:
+        connection.close()
+    wrong = next((result for result in results if result != "ok"), None)
+    if wrong:
+        raise StoreError(f"{path}: the store is damaged ({wrong.splitlines()[0]}): restore the last backup")
+
+
+def _migrate(path: Path, version: int) -> None:
+    from logger.record.migrations import migrate  # only here: the library takes a while to load
+
+    if version:
+        from logger.record.backup import copy_store
+
+        copy_store(path, path.with_name(f"{path.name}.schema-{version}"))
+    migrate(path)
+
+
+def connect(path: Path, read_only: bool = False) -> sqlite3.Connection:
+    """A connection without implicit transactions; a writer's commits are on disk when they return."""
+    if read_only:
+        uri = f"{path.resolve().as_uri()}?mode=ro"
+        connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)
+    else:
+        connection = sqlite3.connect(path, isolation_level=None, timeout=5, check_same_thread=False)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.row_factory = sqlite3.Row
+    return connection
