@@ -10,8 +10,9 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
-COMMANDS = ("plan",)
+COMMANDS = ("plan", "replay", "calibrate")
 """Modules of `logger.commands`, in the order in which the help lists them."""
 
 _INTRO = """\
@@ -50,7 +51,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def build_parser() -> tuple[argparse.ArgumentParser, dict]:
     """The argument parser, and the module behind each command's name."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="tarebook", description=_INTRO, epilog=_OUTRO, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
@@ -67,6 +68,13 @@ def build_parser() -> tuple[argparse.ArgumentParser, dict]:
         module.add_arguments(sub)
         modules[command] = module
     return parser, modules
+
+
+class _Parser(argparse.ArgumentParser):
+    """Complains in one line instead of repeating the whole usage; subcommands inherit it."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; {self.prog} --help shows what it takes\n")
 
 
 def one_line(error: BaseException) -> str:

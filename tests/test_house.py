@@ -1,4 +1,4 @@
-"""The house rules that a machine can hold: who imports whom, how long a file may be, what the documents must mention."""
+"""The house rules that a machine can hold: who imports whom, how long a file may be, what the documents mention."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Sense a recording again through the pipeline of the cart, and say what it finds.
 
-RECORDING is a folder or a zip with session.json, readings.csv and marks.csv. It is replayed as fast as this machine can,
+RECORDING is a folder or a zip with session.json, readings.csv and marks.csv. It is replayed at once,
 or at --speed times real time, telling alerts as they come.
 """
 
