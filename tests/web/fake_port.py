@@ -1,0 +1,161 @@
+"""A cart's port without a cart: a fill that can be put at any moment, for the pages' own tests and pictures."""
+
+from __future__ import annotations
+
+import math
+import threading
+from pathlib import Path
+
+from logger.pairing import Pairing
+from logger.publish.feed import Feed
+
+TARGET_G, LOW_G, HIGH_G = 620.0, 605.0, 635.0
+START_GROSS_G = 5243.0
+FLOW_G_PER_S = 5.2
+HOSTILE = "<script>document.title='owned'</script>\"'&"
+
+
+def channel(value: float | None, unit: str, age_s: float = 0.1, quality: str = "good", **more) -> dict:
+    return {"value": value, "unit": unit, "age_s": age_s, "quality": quality, **more}
+
+
+def alert(seq: int, code: str, severity: str, message: str, state: str = "raised", t_s: float = 0.0) -> dict:
+    cleared = t_s + 1 if state == "cleared" else None
+    return {"seq": seq, "t_s": t_s, "code": code, "severity": severity, "message": message, "state": state,
+            "cleared_t_s": cleared}
+
+
+def filling(t_s: float = 80.0, alerts: list[dict] | None = None, **changes) -> dict:
+    """What /api/now says `t_s` seconds into a fill; `changes` replaces whole keys."""
+    delivered = min(TARGET_G, FLOW_G_PER_S * t_s)
+    flow = FLOW_G_PER_S if delivered < TARGET_G else 0.0
+    now = {
+        "t_utc": "2026-05-04T09:30:00Z", "clock_trusted": True, "session_id": "s-1", "stage": "charging", "t_s": t_s,
+        "channels": {
+            "scale": channel(START_GROSS_G - delivered, "g"),
+            "low_side": channel(236 + 8 * math.sin(t_s / 9), "kPa", 0.3, saturation_c=1.4),
+            "high_side": channel(1340 + 30 * math.sin(t_s / 14), "kPa", 0.3, saturation_c=50.2),
+            "vacuum": channel(2666.0, "Pa", 0.6),
+            "ambient_temp": channel(27.4, "°C", 1.2),
+            "vent_temp": channel(11.8, "°C", 1.2),
+            "container_temp": channel(24.9, "°C", 1.2),
+            "suction_temp": channel(6.3, "°C", 1.2),
+            "liquid_temp": channel(43.8, "°C", 1.2),
+        },
+        "charge": {
+            "target_g": TARGET_G, "placard_low_g": LOW_G, "placard_high_g": HIGH_G, "delivered_g": delivered,
+            "remaining_g": TARGET_G - delivered, "flow_g_per_s": flow,
+            "seconds_to_stop": max(0.0, (TARGET_G - delivered - 8.0) / FLOW_G_PER_S) if flow else None,
+        },
+        "alerts": alerts or [],
+    }
+    return {**now, **changes}
+
+
+def holding() -> dict:
+    """A vacuum hold, nine minutes in."""
+    now = {**filling(0.0), "stage": "vacuum_hold", "t_s": 540.0}
+    now["channels"]["vacuum"] = channel(48.3, "Pa", 0.4)
+    now["channels"]["low_side"] = channel(-101.0, "kPa", 0.3)
+    now["channels"]["high_side"] = channel(-100.0, "kPa", 0.3)
+    return {**now, "hold": {"verdict": None, "message": "Tight to better than 0.02 Pa/s so far; 6 min more for 0.01."}}
+
+
+SESSIONS = [
+    {"session_id": "s-1", "cart_id": "cart-1", "started_utc": "2026-05-04T09:28:40Z", "open": True,
+     "refrigerant": "R-134a", "vehicle": {"registration": "KX 41 BAY", "note": HOSTILE}, "target_g": TARGET_G},
+    {"session_id": "s-0", "cart_id": "cart-1", "started_utc": "2026-05-03T14:02:10Z", "open": False,
+     "refrigerant": "R-1234yf", "vehicle": {"registration": "MO 207 QT"}, "delivered_g": 448.6, "target_g": 450.0},
+]
+FINDINGS = {
+    "session_id": "s-0", "refrigerant": "R-1234yf", "duration_s": 1500.0,
+    "charge": {"target_g": 450.0, "placard_low_g": 430.0, "placard_high_g": 470.0, "delivered_g": 448.6,
+               "uncertainty_g": 5.2, "coverage_factor": 2, "vented_g": 0.4, "hose_residue_g": 3.1,
+               "within_placard": True, "containers": [], "stop_alert_t_s": 1220.0, "flow_ended_t_s": 1221.8,
+               "mean_flow_g_per_s": 4.1},
+    "recovered": {"mass_g": 212.0, "uncertainty_g": 6.0},
+    "evacuation": {"lowest_pa": 31.0, "seconds_below_67_pa": 700.0, "water_plateau": False},
+    "vacuum_hold": [{"start_t_s": 900.0, "end_t_s": 1100.0, "verdict": "tight", "rise_pa_per_s": 0.0021,
+                     "rise_ci95_pa_per_s": [0.0008, 0.0034], "smallest_detectable_pa_per_s": 0.003,
+                     "leak_g_per_year": [1.1, 4.0], "why": "rises more slowly than this hold could tell from none"}],
+    "performance": None,
+    "alerts": [{"seq": 1, "t_s": 1220.0, "code": "stop-charging", "severity": "notice",
+                "message": "Close the container valve now.", "cleared_t_s": 1222.0}],
+    "review": [{"criterion": "charge off target", "measured": -1.4, "unit": "g", "limit": "±15", "outcome": "pass"},
+               {"criterion": "vacuum held", "measured": 700.0, "unit": "s", "limit": "≥ 900", "outcome": "marginal"}],
+}
+
+
+class FakeStore:
+    """Two sessions, one of them open."""
+
+    def sessions(self) -> list[dict]:
+        return SESSIONS
+
+    def session(self, session_id: str) -> dict | None:
+        return next((row for row in SESSIONS if row["session_id"] == session_id), None)
+
+    def findings(self, session_id: str) -> dict | None:
+        return FINDINGS if session_id == "s-0" else None
+
+    def channels(self, session_id: str) -> dict:
+        return {"scale": {"unit": "g", "rate_hz": 10}, "low_side": {"unit": "kPa", "rate_hz": 2},
+                "high_side": {"unit": "kPa", "rate_hz": 2}, "vent_temp": {"unit": "°C", "rate_hz": 0.5}}
+
+    def readings(self, session_id: str, channel: str, from_s: float | None, to_s: float | None, points: int) -> dict:
+        end = 80.0 if session_id == "s-1" else 1500.0
+        first, last = max(0.0, from_s or 0.0), min(end, to_s or end)
+        count = min(points, int(last - first))
+        t_s = [first + (last - first) * i / max(1, count) for i in range(count)]
+        mean = [self._value(channel, t) for t in t_s]
+        return {"t_s": t_s, "low": [v - 1 for v in mean], "high": [v + 1 for v in mean], "mean": mean}
+
+    def _value(self, channel: str, t: float) -> float:
+        now = filling(t)["channels"]
+        return {"vent_temp": 26 - min(t, 300) / 22}.get(channel, now[channel]["value"])
+
+    def containers(self) -> list[dict]:
+        return [{"container": "cylinder", "nominal_g": 5000.0, "gross_g": 4795.0, "drawn_g": 448.0}]
+
+
+class FakePort:
+    """`shown` is what the cart says now; `did` is what it was told to do."""
+
+    def __init__(self, folder: Path):
+        self.feed, self.store, self.pairing = Feed(), FakeStore(), Pairing(folder / "pairing.json")
+        self.shown, self.did = filling(), []
+        self._ends = threading.Event()
+
+    def now(self) -> dict:
+        return self.shown
+
+    def show(self, now: dict) -> None:
+        self.shown = now
+        self.feed.publish("now", now)
+
+    def open_session(self, setup: dict) -> str:
+        self.did.append(("open", setup))
+        return "s-2"
+
+    def mark(self, mark: dict) -> None:
+        self.did.append(("mark", mark))
+
+    def close_session(self) -> None:
+        self.did.append(("close", None))
+
+    def ack(self, code: str) -> None:
+        self.did.append(("ack", code))
+
+    def live(self, start_s: float = 40.0, rate: float = 5.0) -> threading.Thread:
+        """Go on filling in a thread until `end`."""
+        thread = threading.Thread(target=self._fill, args=(start_s, rate), daemon=True)
+        thread.start()
+        return thread
+
+    def _fill(self, t_s: float, rate: float) -> None:
+        while not self._ends.wait(1 / rate):
+            t_s += 1 / rate
+            self.show(filling(t_s, self.shown["alerts"]))
+
+    def end(self) -> None:
+        self._ends.set()

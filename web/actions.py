@@ -1,0 +1,122 @@
+"""What a paired phone may change."""
+
+from __future__ import annotations
+
+from flask import redirect, request
+
+from logger.measure.marks import MARKS
+from logger.pairing import PairingError
+from logger.quantities import QuantityError, parse_placard
+from web.answers import as_json, done
+from web.heavy import Heavy
+from web.problems import Problem
+from web.reading import body_object
+from web.routes import Route
+from web.schemas import ref
+from web.security import give_cookie, require_same_origin
+from web.session_form import mark_from, setup_from
+
+JSON = "application/json"
+FORM = "application/x-www-form-urlencoded"
+
+
+class Actions:
+    """Views that change something; every one but pairing itself stands behind pairing."""
+
+    def __init__(self, port, heavy: Heavy):
+        self._port, self._heavy = port, heavy
+
+    def api_open(self):
+        try:
+            session_id = self._port.open_session(setup_from(body_object()))
+        except ValueError as error:
+            raise Problem(422, "Cannot begin this session", str(error)) from None
+        return done({"session_id": session_id}, 201, "/")
+
+    def api_mark(self, id: str):
+        self._must_be_open(id)
+        try:
+            self._port.mark(mark_from(body_object(), MARKS))
+        except ValueError as error:
+            raise Problem(422, "Cannot take this mark", str(error)) from None
+        return done({"done": True}, 201, "/")
+
+    def api_close(self, id: str):
+        self._must_be_open(id)
+        self._port.close_session()
+        return done({"done": True}, 200, f"/sessions/{id}")
+
+    def api_ack(self, code: str):
+        standing = {alert["code"] for alert in self._port.now()["alerts"]}
+        if code not in standing:
+            raise Problem(404, "No such alert", f"no alert {code!r} stands now; GET /api/now shows those that do")
+        self._port.ack(code)
+        return done({"done": True}, 200, "/")
+
+    def api_upload(self):
+        upload = request.files.get("recording")
+        content = upload.read() if upload else request.get_data()
+        if not content:
+            raise Problem(400, "Nothing came", "send the zip as the body, or as the form field 'recording'")
+        return done({"done": True, "said": self._heavy.import_recording(content)}, 201, "/sessions")
+
+    def api_placard(self):
+        text = str(body_object().get("placard", ""))
+        try:
+            placard = parse_placard(text)
+        except QuantityError as error:
+            raise Problem(422, "Placard not understood", str(error)) from None
+        return as_json(
+            {
+                "low_g": placard.low_g,
+                "high_g": placard.high_g,
+                "target_g": (placard.low_g + placard.high_g) / 2,
+                "tolerance_assumed": placard.tolerance_assumed,
+            }
+        )
+
+    def api_pair(self):
+        require_same_origin()
+        body = body_object()
+        try:
+            token = self._port.pairing.exchange(str(body.get("code", "")), str(body.get("name", "")))
+        except PairingError as error:
+            wait = {"Retry-After": str(round(error.retry_after_s))} if error.retry_after_s else {}
+            raise Problem(429 if wait else 403, "Not paired", str(error), wait) from None
+        answer = redirect("/", 303) if request.mimetype == FORM else as_json({"paired": True})
+        give_cookie(answer, token)
+        return answer
+
+    def api_token(self):
+        """The same exchange for a program, which keeps the token itself."""
+        try:
+            token = self._port.pairing.exchange(str(body_object().get("code", "")), "program")
+        except PairingError as error:
+            raise Problem(403, "Not paired", str(error)) from None
+        return as_json({"token": token}, 201)
+
+    def _must_be_open(self, session_id: str) -> None:
+        current = self._port.now()["session_id"]
+        if current != session_id:
+            raise Problem(409, "Not the open session", f"{session_id!r} is not open; the open one is {current!r}")
+
+    def routes(self) -> list[Route]:
+        one = "/api/sessions/{id}"
+        made, ok = {201: (JSON, ref("Opened"))}, {200: (JSON, ref("Done"))}
+        marked, code = {201: (JSON, ref("Done"))}, {JSON: ref("PairingCode")}
+        zipped = {"application/zip": {"type": "string", "format": "binary"}}
+        return [
+            Route("POST", "/api/sessions", self.api_open, "Begin", made, body=_both("NewSession"), paired=True),
+            Route("POST", f"{one}/marks", self.api_mark, "Tell something", marked, body=_both("Mark"), paired=True),
+            Route("POST", f"{one}/close", self.api_close, "End it", ok, paired=True),
+            Route("POST", "/api/alerts/{code}/ack", self.api_ack, "Acknowledge", ok, paired=True),
+            Route("POST", "/api/recordings", self.api_upload, "Import", marked, body=zipped, paired=True),
+            Route("POST", "/api/placard", self.api_placard, "Read a placard", {200: (JSON, ref("PlacardRead"))},
+                  body={JSON: {"type": "object", "properties": {"placard": {"type": "string"}}}}),
+            Route("POST", "/api/pair", self.api_pair, "Pair a browser", {200: (JSON, None)}, body=code),
+            Route("POST", "/api/token", self.api_token, "Pair a program", {201: (JSON, ref("PairingToken"))}, body=code),
+        ]
+
+
+def _both(name: str) -> dict[str, dict]:
+    return {JSON: ref(name), FORM: {"type": "object"}}

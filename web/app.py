@@ -1,0 +1,67 @@
+"""The cart's HTTP side: pages for people, an API for programs, one feed for both."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+from flask import Flask, request
+
+from web.actions import Actions
+from web.assets import install_assets
+from web.feed import EventStreams
+from web.filters import install_filters
+from web.heavy import Heavy
+from web.live import Live
+from web.openapi import openapi_document
+from web.operations import Operations
+from web.pages import Pages
+from web.problems import install_problems
+from web.routes import Route, install_routes
+from web.security import install_headers
+from web.sessions_api import SessionsApi
+
+STREAM_SLOTS = 32
+STREAM_LIFE_S = 60.0
+MOST_BODY_BYTES = 64 * 1024
+MOST_UPLOAD_BYTES = 64 * 1024 * 1024
+
+
+def _limit_bodies(app: Flask) -> None:
+    app.config["MAX_CONTENT_LENGTH"] = MOST_BODY_BYTES
+
+    @app.before_request
+    def allow_uploads() -> None:
+        if request.path == "/api/recordings":
+            request.max_content_length = MOST_UPLOAD_BYTES
+
+
+def create_app(
+    port,
+    data_dir: Path = Path("."),
+    *,
+    stop: threading.Event | None = None,
+    slots: int = STREAM_SLOTS,
+    stream_life_s: float = STREAM_LIFE_S,
+    heavy: Heavy | None = None,
+) -> Flask:
+    """The Flask app on a cart's port.
+
+    data_dir: the store's folder, for work done by another process. stop: set to end every open stream.
+    slots: how many phones may watch live at once; the server needs more threads than that (see web.server).
+    """
+    app = Flask(__name__, static_folder=None)
+    streams = EventStreams(port.feed, port.now, stop or threading.Event(), slots, stream_life_s)
+    heavy = heavy or Heavy(data_dir)
+    build = install_assets(app)
+    routes: list[Route] = []
+    live = Live(port, streams, build)
+    operations = Operations(port, lambda version: openapi_document(routes, version))
+    for views in (live, SessionsApi(port, heavy), Actions(port, heavy), operations, Pages(port, live.now, build)):
+        routes += views.routes()
+    _limit_bodies(app)
+    install_filters(app)
+    install_headers(app)
+    install_problems(app)
+    install_routes(app, routes, port.pairing)
+    return app

@@ -1,0 +1,77 @@
+"""The live feed as server-sent events."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Callable, Iterator
+
+from flask import Response, request
+
+from web.problems import Problem
+
+LOOK_S = 0.5
+HEARTBEAT_S = 10.0
+RETRY_MS = 1000
+
+
+def frame(kind: str, data: dict, event_id: str | None = None) -> str:
+    """One event as the WHATWG HTML standard (section 9.2) writes it."""
+    head = f"id: {event_id}\n" if event_id is not None else ""
+    return f"{head}event: {kind}\ndata: {json.dumps(data)}\n\n"
+
+
+class EventStreams:
+    """Hands out at most `slots` streams at once; each ends by itself after `life_s` so that no dead phone keeps one."""
+
+    def __init__(self, feed, snapshot: Callable[[], dict], stop: threading.Event, slots: int, life_s: float):
+        self._feed, self._snapshot, self._stop = feed, snapshot, stop
+        self._free, self._slots, self._life_s = threading.Semaphore(slots), slots, life_s
+
+    def respond(self, show: Callable[[dict], dict]) -> Response:
+        """A stream: the snapshot first, then what was missed, then what happens. Raises Problem 503 when full."""
+        if not self._free.acquire(blocking=False):
+            raise Problem(
+                503,
+                "All live places are taken",
+                f"{self._slots} phones watch already; ask /api/now once a second instead",
+                {"Retry-After": "5"},
+            )
+        last_id = request.headers.get("Last-Event-ID") or request.args.get("last_event_id")
+        seat = _Seat(self._free)
+        response = Response(self._frames(seat, last_id, show), mimetype="text/event-stream")
+        response.headers["X-Accel-Buffering"] = "no"
+        response.call_on_close(seat.leave)
+        return response
+
+    def _frames(self, seat: _Seat, last_id: str | None, show: Callable[[dict], dict]) -> Iterator[str]:
+        try:
+            with self._feed.subscribe(last_id) as viewer:
+                yield f"retry: {RETRY_MS}\n" + frame("now", show(self._snapshot()))
+                yield from self._live(viewer, show)
+        finally:
+            seat.leave()
+
+    def _live(self, viewer, show: Callable[[dict], dict]) -> Iterator[str]:
+        end = spoken = time.monotonic()
+        end += self._life_s
+        while not (self._stop.is_set() or viewer.closed or time.monotonic() > end):
+            item = viewer.get(LOOK_S)
+            if item is not None:
+                spoken = time.monotonic()
+                yield frame(item.kind, show(item.data) if item.kind == "now" else item.data, item.event_id)
+            elif time.monotonic() - spoken > HEARTBEAT_S:
+                spoken = time.monotonic()
+                yield ": still here\n\n"
+
+
+class _Seat:
+    """One taken place, given back once however the stream ends."""
+
+    def __init__(self, free: threading.Semaphore):
+        self._free, self._taken = free, threading.Lock()
+
+    def leave(self) -> None:
+        if self._taken.acquire(blocking=False):
+            self._free.release()

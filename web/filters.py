@@ -1,0 +1,83 @@
+"""How figures and times read in a page that the server draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from flask import Flask
+
+NO_VALUE = "–"
+
+CHANNEL_LABELS = {
+    "scale": "Scale",
+    "low_side": "Low side",
+    "high_side": "High side",
+    "vacuum": "Vacuum",
+    "barometer": "Barometer",
+    "ambient_temp": "Ambient",
+    "vent_temp": "Vent air",
+    "container_temp": "Container",
+    "suction_temp": "Suction line",
+    "liquid_temp": "Liquid line",
+    "humidity": "Humidity",
+}
+STAGE_LABELS = {
+    "identification": "Identify",
+    "recovery": "Recovery",
+    "evacuation": "Evacuation",
+    "vacuum_hold": "Vacuum hold",
+    "oil_and_dye": "Oil and dye",
+    "charging": "Charging",
+    "performance": "Performance",
+    "closed": "Closed",
+}
+SIGNIFICANT = 3
+
+
+def figure(value: float | None, digits: int = 0) -> str:
+    """A number with a true minus sign and thin spaces between thousands, or a dash."""
+    if value is None:
+        return NO_VALUE
+    return f"{value:,.{digits}f}".replace(",", "\u2009").replace("-", "\u2212")
+
+
+def reading(channel: dict) -> str:
+    """A channel's value with as many digits as its sensor is worth."""
+    value = channel.get("value")
+    if value is None:
+        return NO_VALUE
+    if channel.get("unit") == "Pa":
+        size = math.floor(math.log10(abs(value))) + 1 if value else 1
+        return figure(value, max(0, SIGNIFICANT - 1 - max(size, 1)))
+    return figure(value, {"°C": 1, "%": 0}.get(channel.get("unit", ""), 0))
+
+
+def clock(seconds: float | None) -> str:
+    """Minutes and seconds, hours when there are any."""
+    if seconds is None:
+        return NO_VALUE
+    whole = max(0, round(seconds))
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+def when(utc: str | None) -> str:
+    """An ISO 8601 time as day and minute."""
+    return utc[:16].replace("T", " ") + " UTC" if utc else "time not known"
+
+
+def spark(values: Sequence[float | None], width: float = 120, height: float = 28) -> str:
+    """Points of an SVG polyline over the values; gaps are bridged. Empty when there is nothing to draw."""
+    known = [(i, v) for i, v in enumerate(values) if v is not None]
+    if len(known) < 2:
+        return ""
+    low, high = min(v for _, v in known), max(v for _, v in known)
+    scale_x, scale_y = width / max(1, len(values) - 1), (height - 2) / ((high - low) or 1)
+    return " ".join(f"{i * scale_x:.1f},{height - 1 - (v - low) * scale_y:.1f}" for i, v in known)
+
+
+def install_filters(app: Flask) -> None:
+    app.jinja_env.filters.update(figure=figure, reading=reading, clock=clock, when=when, spark=spark)
+    app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS)
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -1,0 +1,77 @@
+"""What one glance must give: the line that says what to do now, and which figure is the large one."""
+
+from __future__ import annotations
+
+HANDS_ON_VALVE_S = 20.0
+FLOWING_G_PER_S = 0.2
+
+BY_STAGE = {
+    "": "Connect the hoses, put the container on the scale, then start a session.",
+    "identification": "Identify the refrigerant before anything is connected to it.",
+    "recovery": "Recover until the pressure stays down, then begin the evacuation.",
+    "evacuation": "Keep the pump running until the pressure stays below the mark.",
+    "vacuum_hold": "Pump isolated: leave every valve shut while the hold is judged.",
+    "oil_and_dye": "Add the oil and dye that the vehicle maker names, then go on.",
+    "performance": "Doors open, fan high, coldest setting: let pressures and vent air settle.",
+    "closed": "Session closed. Shut the container, then take off the hoses.",
+}
+HERO_BY_STAGE = {"evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
+RANK = {"danger": 0, "caution": 1, "notice": 2}
+
+
+def standing(alerts: list[dict]) -> list[dict]:
+    """Alerts that are not cleared, the gravest first, unacknowledged before acknowledged, newest first."""
+    open_ones = [a for a in alerts if a.get("state") != "cleared" and a.get("cleared_t_s") is None]
+    return sorted(
+        open_ones,
+        key=lambda a: (a.get("state") == "acknowledged", a.get("code") != "stop-charging", RANK.get(a["severity"], 3),
+                       -a["seq"]),
+    )
+
+
+def _charging(charge: dict, codes: set[str]) -> str:
+    remaining, flow, to_stop = (charge.get(k) for k in ("remaining_g", "flow_g_per_s", "seconds_to_stop"))
+    flowing = (flow or 0.0) > FLOWING_G_PER_S
+    if "stop-charging" in codes:
+        return "Close the container valve now."
+    if "container-empty" in codes:
+        return "Container empty: close its valve, then change it."
+    if remaining is None:
+        return "Charging without a target: enter the placard to be told when to stop."
+    if remaining <= 0:
+        return "Past the target: close the valve." if flowing else "Target reached. Leave the valve closed."
+    if not flowing:
+        return "Nothing flows: open the container valve."
+    if to_stop is not None and to_stop <= HANDS_ON_VALVE_S:
+        return "Hand on the valve. Close it at the signal."
+    return "Filling. Leave the valve as it is."
+
+
+def do_now(now: dict) -> str:
+    """One line for the technician; carries no quantity, since every reader has units of his own."""
+    first = next(iter(standing(now.get("alerts") or [])), None)
+    codes = {a["code"] for a in now.get("alerts") or [] if a.get("state", "raised") == "raised"}
+    if first and first["severity"] == "danger" and first.get("state", "raised") == "raised":
+        return first["message"]
+    stage = now.get("stage") or ""
+    if stage == "charging":
+        return _charging(now.get("charge") or {}, codes)
+    if not stage and now.get("session_id"):
+        return "Session open: choose the stage you begin with."
+    return BY_STAGE.get(stage, "")
+
+
+def hero(now: dict) -> str:
+    """Which figure is large: what is left to charge, the vacuum, the vent air, or the weight."""
+    stage, charge = now.get("stage") or "", now.get("charge") or {}
+    wanted = HERO_BY_STAGE.get(stage)
+    if wanted == "vacuum" and "vacuum" in now["channels"]:
+        return "vacuum"
+    if wanted == "vent" and "vent_temp" in now["channels"]:
+        return "vent"
+    return "remaining" if charge.get("remaining_g") is not None and stage != "recovery" else "weight"
+
+
+def with_glance(now: dict) -> dict:
+    """`now` and its glance."""
+    return {**now, "glance": {"do": do_now(now), "hero": hero(now)}}

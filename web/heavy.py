@@ -1,0 +1,56 @@
+"""Work that would make every thread stand still, done by another process: report, export, import."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+
+from web.problems import Problem
+
+TIME_LIMIT_S = 180.0
+WAIT_S = 20.0
+
+
+class Heavy:
+    """Runs the command-line program on the same data folder, one piece of work at a time (a Pi has few cores)."""
+
+    def __init__(self, data_dir: Path, program: tuple[str, ...] = (sys.executable, "-m", "logger.cli")):
+        self._data_dir, self._program, self._turn = data_dir, program, threading.Lock()
+
+    def report(self, session_id: str) -> bytes:
+        """The session's report as PDF."""
+        return self._made("report", session_id, "report.pdf")
+
+    def recording(self, session_id: str) -> bytes:
+        """The session as a zipped recording."""
+        return self._made("export", session_id, "recording.zip", "--format", "recording")
+
+    def import_recording(self, content: bytes) -> str:
+        """Take an uploaded recording into the store; what the program said. Raises Problem 422 with its one line."""
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "upload.zip"
+            path.write_bytes(content)
+            return self._run("import", str(path)).replace(str(path), "the upload")
+
+    def _made(self, command: str, session_id: str, name: str, *options: str) -> bytes:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / name
+            self._run(command, session_id, *options, "-o", str(path))
+            return path.read_bytes()
+
+    def _run(self, command: str, *arguments: str) -> str:
+        if not self._turn.acquire(timeout=WAIT_S):
+            raise Problem(503, "Busy", "another file is being made; try again soon", {"Retry-After": "10"})
+        try:
+            full = [*self._program, command, *arguments, "--data", str(self._data_dir)]
+            ended = subprocess.run(full, capture_output=True, text=True, timeout=TIME_LIMIT_S, check=False)
+        except subprocess.TimeoutExpired:
+            raise Problem(503, "Took too long", f"{command} did not end within {TIME_LIMIT_S:.0f} s") from None
+        finally:
+            self._turn.release()
+        if ended.returncode != 0:
+            raise Problem(422, "Cannot be done", (ended.stderr.strip().splitlines() or [f"{command} failed"])[-1])
+        return ended.stdout.strip()

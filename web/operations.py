@@ -1,0 +1,73 @@
+"""For those who run the cart: liveness, metrics, the API's own description."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+
+from flask import Response
+
+from web.answers import as_json
+from web.routes import Route
+from web.schemas import ref
+
+QUALITIES = ("good", "stale", "fault")
+
+
+def _escaped(label: str) -> str:
+    return label.replace("\\", r"\\").replace('"', r"\"").replace("\n", r"\n")
+
+
+def _family(name: str, about: str, samples: list[tuple[str, float | None]]) -> list[str]:
+    """One gauge in the Prometheus text format 0.0.4; samples without a value are left out."""
+    lines = [f"{name}{labels} {value:.9g}" for labels, value in samples if value is not None]
+    return [f"# HELP {name} {about}", f"# TYPE {name} gauge", *lines] if lines else []
+
+
+def metrics_text(now: dict, viewers: int) -> str:
+    """What /metrics answers for one /api/now object."""
+    channels, charge = now["channels"], now.get("charge") or {}
+
+    def labels(name: str, channel: dict) -> str:
+        return f'{{channel="{_escaped(name)}",unit="{_escaped(channel["unit"])}"}}'
+
+    values = [(labels(n, c), c["value"]) for n, c in channels.items()]
+    ages = [(labels(n, c), c["age_s"]) for n, c in channels.items()]
+    good = [(labels(n, c), float(c["quality"] == "good")) for n, c in channels.items()]
+    families = [
+        _family("tarebook_reading", "Latest reading, in its unit", values),
+        _family("tarebook_reading_age_seconds", "Age of the latest reading", ages),
+        _family("tarebook_reading_good", "1 while the channel can be trusted", good),
+        _family("tarebook_delivered_grams", "Charged in this session", [("", charge.get("delivered_g"))]),
+        _family("tarebook_remaining_grams", "Left to the target", [("", charge.get("remaining_g"))]),
+        _family("tarebook_alerts_standing", "Alerts not cleared", [("", float(len(now["alerts"])))]),
+        _family("tarebook_session_open", "1 while a session is open", [("", float(bool(now["session_id"])))]),
+        _family("tarebook_clock_trusted", "1 when wall time is known", [("", float(now["clock_trusted"]))]),
+        _family("tarebook_viewers", "Open live streams", [("", float(viewers))]),
+    ]
+    return "\n".join(line for family in families for line in family) + "\n"
+
+
+class Operations:
+    """Views for machines that look after machines."""
+
+    def __init__(self, port, describe):
+        self._port, self._describe = port, describe
+
+    def healthz(self):
+        self._port.now()
+        return as_json({"status": "ok"})
+
+    def metrics(self):
+        text = metrics_text(self._port.now(), self._port.feed.viewers())
+        return Response(text, content_type="text/plain; version=0.0.4; charset=utf-8")
+
+    def api_description(self):
+        return as_json(self._describe(version("tarebook")))
+
+    def routes(self) -> list[Route]:
+        text = {200: ("text/plain", {"type": "string"})}
+        return [
+            Route("GET", "/healthz", self.healthz, "Alive", {200: ("application/json", ref("Health"))}),
+            Route("GET", "/metrics", self.metrics, "Prometheus text format", text),
+            Route("GET", "/api/openapi.json", self.api_description, "This document", {200: ("application/json", None)}),
+        ]

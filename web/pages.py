@@ -1,0 +1,94 @@
+"""The pages. Each shows its figures without scripts; scripts make them live."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from flask import Response, render_template, request
+
+from web.glance import standing
+from web.reading import the_session
+from web.routes import Query, Route
+from web.schemas import TEXT
+from web.security import is_paired
+
+SPARK_POINTS = 60
+LONGEST_LIST = 200
+HTML = ("text/html", None)
+
+
+class Pages:
+    """Views that answer with HTML."""
+
+    def __init__(self, port, now: Callable[[], dict], build: str):
+        self._port, self._store, self._now, self._build = port, port.store, now, build
+
+    def _page(self, template: str, **values) -> Response:
+        return Response(render_template(template, paired=is_paired(self._port.pairing), **values), mimetype="text/html")
+
+    def home(self):
+        now = self._now()
+        return self._page("live.html", now=now, alerts=standing(now["alerts"]), replay=None)
+
+    def sessions_page(self):
+        wanted = request.args.get("q", "").strip()
+        rows = [row for row in self._store.sessions() if _matches(row, wanted)]
+        sparks = {row["session_id"]: self._spark(row["session_id"]) for row in rows[:LONGEST_LIST]}
+        return self._page("sessions.html", rows=rows[:LONGEST_LIST], left_out=len(rows) - len(sparks), q=wanted, sparks=sparks)
+
+    def session_page(self, id: str):
+        row = the_session(self._store, id)
+        others = [other for other in self._store.sessions() if other["session_id"] != id]
+        return self._page(
+            "session.html", row=row, findings=self._store.findings(id), channels=self._store.channels(id), others=others
+        )
+
+    def replay_page(self, id: str):
+        row = the_session(self._store, id)
+        now = self._now()
+        empty = {**now, "session_id": id, "stage": "", "channels": {}, "charge": {}, "alerts": []}
+        empty["glance"] = {"do": "Replay of a kept session.", "hero": "weight"}
+        return self._page("live.html", now=empty, alerts=[], replay=row)
+
+    def review_page(self):
+        closed = [row for row in self._store.sessions() if not row.get("open")][:LONGEST_LIST]
+        found = [(row, self._store.findings(row["session_id"])) for row in closed]
+        return self._page("review.html", found=[(row, f) for row, f in found if f])
+
+    def containers_page(self):
+        return self._page("containers.html", containers=self._store.containers())
+
+    def cart_page(self):
+        return self._page("cart.html", now=self._now(), viewers=self._port.feed.viewers())
+
+    def pair_page(self):
+        return self._page("pair.html", code=request.args.get("code", ""))
+
+    def manifest(self):
+        return Response(render_template("manifest.webmanifest"), mimetype="application/manifest+json")
+
+    def _spark(self, session_id: str) -> list:
+        if "scale" not in self._store.channels(session_id):
+            return []
+        return self._store.readings(session_id, "scale", None, None, SPARK_POINTS)["mean"]
+
+    def routes(self) -> list[Route]:
+        search = Query("q", TEXT, about="words of the vehicle, the refrigerant or the id")
+        manifest = {200: ("application/manifest+json", None)}
+        return [
+            Route("GET", "/", self.home, "Live", {200: HTML}),
+            Route("GET", "/sessions", self.sessions_page, "All sessions", {200: HTML}, (search,)),
+            Route("GET", "/sessions/{id}", self.session_page, "One session", {200: HTML}),
+            Route("GET", "/sessions/{id}/replay", self.replay_page, "A session again", {200: HTML}),
+            Route("GET", "/review", self.review_page, "Sessions judged", {200: HTML}),
+            Route("GET", "/containers", self.containers_page, "The container ledger", {200: HTML}),
+            Route("GET", "/cart", self.cart_page, "Sensors and links", {200: HTML}),
+            Route("GET", "/pair", self.pair_page, "Pair this phone", {200: HTML}),
+            Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest),
+        ]
+
+
+def _matches(row: dict, wanted: str) -> bool:
+    vehicle = row.get("vehicle") or {}
+    text = " ".join(str(part) for part in (row["session_id"], row.get("refrigerant"), row.get("started_utc"), *vehicle.values()))
+    return all(word in text.lower() for word in wanted.lower().split())

@@ -1,0 +1,64 @@
+"""One table of what the program answers: the Flask rules and the OpenAPI document both come from it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import wraps
+
+from flask import Flask
+
+from web.security import require_pairing
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """One query parameter: its JSON schema and whether it must be there."""
+
+    name: str
+    schema: dict
+    required: bool = False
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """`path` in OpenAPI's form (`/api/sessions/{id}`); `answers` maps a status to (media type, schema or None)."""
+
+    method: str
+    path: str
+    view: Callable
+    summary: str
+    answers: dict[int, tuple[str, dict | None]]
+    query: tuple[Query, ...] = ()
+    body: dict[str, dict] = field(default_factory=dict)
+    paired: bool = False
+
+    @property
+    def name(self) -> str:
+        return self.view.__name__
+
+    @property
+    def rule(self) -> str:
+        return re.sub(r"\{(\w+)\}", r"<\1>", self.path)
+
+    @property
+    def path_names(self) -> list[str]:
+        return re.findall(r"\{(\w+)\}", self.path)
+
+
+def _guarded(view: Callable, pairing) -> Callable:
+    @wraps(view)
+    def paired_only(**arguments):
+        require_pairing(pairing)
+        return view(**arguments)
+
+    return paired_only
+
+
+def install_routes(app: Flask, routes: list[Route], pairing) -> None:
+    """Register every route; changing ones only behind pairing."""
+    for route in routes:
+        view = _guarded(route.view, pairing) if route.paired else route.view
+        app.add_url_rule(route.rule, route.name, view, methods=[route.method])

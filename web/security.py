@@ -1,0 +1,69 @@
+"""Who may change something, and what a page may load."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, request
+
+from web.problems import Problem
+
+COOKIE = "tarebook_pairing"
+HOW_TO_PAIR = "open /pair on this phone and type the code that the cart shows, or send 'Authorization: Bearer TOKEN'"
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+
+
+def _bearer() -> str | None:
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else None
+
+
+def is_paired(pairing) -> bool:
+    """Whether the request carries a token that the cart gave out."""
+    token = _bearer() or request.cookies.get(COOKIE)
+    return bool(token) and pairing.allows(token)
+
+
+def require_same_origin() -> None:
+    """Refuse a request that another site made this browser send.
+
+    A browser names the origin of every POST; what carries its own bearer token needs no such proof.
+    """
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc == request.host:
+        return
+    if origin is None and request.headers.get("Sec-Fetch-Site") == "same-origin":
+        return
+    raise Problem(403, "Foreign origin", "only pages of this cart may send this; programs send a bearer token")
+
+
+def require_pairing(pairing) -> None:
+    """Let a changing request pass only with a token, and with the cookie only from our own pages."""
+    if not is_paired(pairing):
+        raise Problem(401, "Not paired", HOW_TO_PAIR, {"WWW-Authenticate": 'Bearer realm="cart"'})
+    if _bearer() is None:
+        require_same_origin()
+
+
+def give_cookie(response: Response, token: str) -> None:
+    """Keep the token where no script can read it and no other site can make the browser send it."""
+    response.set_cookie(COOKIE, token, max_age=180 * 86400, httponly=True, samesite="Strict", secure=request.is_secure)
+
+
+def install_headers(app: Flask) -> None:
+    @app.after_request
+    def add(response: Response) -> Response:
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response

@@ -1,0 +1,41 @@
+"""The app on a socket, by waitress, with a thread for every open stream and some to spare."""
+
+from __future__ import annotations
+
+import threading
+
+from flask import Flask
+from waitress import create_server
+
+from web.app import STREAM_SLOTS
+
+SPARE_THREADS = 8
+
+
+class WebServer:
+    """Serves `app` in a thread of its own until `stop`; port 0 takes a free one.
+
+    Every open stream holds a thread, so there are more threads than `slots`; else ordinary pages would wait for ever.
+    """
+
+    def __init__(self, app: Flask, host: str, port: int, stop: threading.Event, slots: int = STREAM_SLOTS):
+        self._stop = stop
+        self._server = create_server(
+            app, host=host, port=port, threads=slots + SPARE_THREADS, ident=None, channel_timeout=90, cleanup_interval=10
+        )
+        self._thread = threading.Thread(target=self._server.run, name="web", daemon=True)
+        self.host, self.port = host, self._server.effective_port
+
+    @property
+    def url(self) -> str:
+        return f"http://{self.host}:{self.port}/"
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 2.0) -> None:
+        """End the streams, then the server."""
+        self._stop.set()
+        self._server.close()
+        self._server.task_dispatcher.shutdown(timeout=timeout_s)
+        self._thread.join(timeout_s)

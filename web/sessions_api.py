@@ -1,0 +1,80 @@
+"""What the record holds, for programs."""
+
+from __future__ import annotations
+
+import re
+
+from flask import Response, request
+
+from web.answers import as_json
+from web.heavy import Heavy
+from web.problems import Problem
+from web.reading import points_wanted, span_wanted, the_session
+from web.routes import Query, Route
+from web.schemas import TEXT, ref
+
+JSON = "application/json"
+
+
+class SessionsApi:
+    """Views of sessions; files are made by another process."""
+
+    def __init__(self, port, heavy: Heavy):
+        self._store, self._heavy = port.store, heavy
+
+    def api_sessions(self):
+        return as_json({"sessions": self._store.sessions()})
+
+    def api_session(self, id: str):
+        return as_json(the_session(self._store, id))
+
+    def api_findings(self, id: str):
+        the_session(self._store, id)
+        findings = self._store.findings(id)
+        if findings is None:
+            raise Problem(404, "No findings yet", f"session {id!r} is still open; its findings come when it is closed")
+        return as_json(findings)
+
+    def api_readings(self, id: str):
+        the_session(self._store, id)
+        channel = request.args.get("channel", "")
+        known = self._store.channels(id)
+        if channel not in known:
+            raise Problem(400, "Unknown channel", f"channel={channel!r} is none of {', '.join(sorted(known))}")
+        return as_json(self._store.readings(id, channel, *span_wanted(), points_wanted()))
+
+    def api_report(self, id: str):
+        the_session(self._store, id)
+        return _file(self._heavy.report(id), "application/pdf", f"{_plain(id)}.pdf")
+
+    def api_recording(self, id: str):
+        the_session(self._store, id)
+        return _file(self._heavy.recording(id), "application/zip", f"{_plain(id)}.zip")
+
+    def routes(self) -> list[Route]:
+        number = {"type": "number"}
+        span = (
+            Query("channel", TEXT, True, "a channel of this session"),
+            Query("from_s", number),
+            Query("to_s", number),
+            Query("points", {"type": "integer", "minimum": 1, "maximum": 4000}, about="buckets; none hides a peak"),
+        )
+        one = "/api/sessions/{id}"
+        return [
+            Route("GET", "/api/sessions", self.api_sessions, "All, newest first", {200: (JSON, ref("Sessions"))}),
+            Route("GET", one, self.api_session, "One session", {200: (JSON, ref("SessionRow"))}),
+            Route("GET", f"{one}/findings", self.api_findings, "What it came to", {200: (JSON, ref("Findings"))}),
+            Route("GET", f"{one}/readings", self.api_readings, "A channel", {200: (JSON, ref("Readings"))}, span),
+            Route("GET", f"{one}/report.pdf", self.api_report, "The report", {200: ("application/pdf", None)}),
+            Route("GET", f"{one}/recording.zip", self.api_recording, "As files", {200: ("application/zip", None)}),
+        ]
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", name)[:80] or "session"
+
+
+def _file(content: bytes, mimetype: str, name: str) -> Response:
+    response = Response(content, mimetype=mimetype)
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response

@@ -1,0 +1,85 @@
+// Forms that change something: sent as JSON, answered in the form itself.
+let sessionId = null;
+
+export function setSession(id) {
+  sessionId = id;
+}
+
+export async function send(path, body, form) {
+  const options = body instanceof FormData ? { method: "POST", body } : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  try {
+    const answer = await fetch(path, options);
+    if (answer.ok) return await answer.json();
+    const problem = await answer.json();
+    say(form, problem.detail ?? problem.title);
+  } catch {
+    say(form, "The cart does not answer. Nothing was changed; try again.");
+  }
+  return null;
+}
+
+function say(form, words) {
+  const place = form?.querySelector(".wrong");
+  if (place) place.textContent = words;
+  else console.warn(words);
+}
+
+export function wireForms(after = () => {}) {
+  for (const form of document.querySelectorAll("form.deed")) form.addEventListener("submit", (event) => submit(event, form, after));
+  for (const button of document.querySelectorAll("[data-opens]")) {
+    button.addEventListener("click", () => open(button.dataset.opens));
+  }
+  for (const button of document.querySelectorAll("[data-shuts]")) {
+    button.addEventListener("click", () => button.closest("dialog").close());
+  }
+  document.getElementById("f-placard")?.addEventListener("input", placardSoon);
+}
+
+function open(id) {
+  const dialog = document.getElementById(id);
+  for (const wrong of dialog.querySelectorAll(".wrong")) wrong.textContent = "";
+  dialog.showModal();
+}
+
+function whereTo(form) {
+  const action = form.dataset.action;
+  return action ? `/api/sessions/${encodeURIComponent(sessionId)}/${action}` : form.getAttribute("action");
+}
+
+function fields(form, button) {
+  const out = {};
+  for (const [key, value] of new FormData(form)) if (String(value).trim()) out[key] = value;
+  if (button?.name) out[button.name] = button.value;
+  if (form.dataset.action !== "marks") return out;
+  const { mark, text } = out;
+  return { mark, detail: button?.dataset.detail ? JSON.parse(button.dataset.detail) : mark === "note" ? { text: text ?? "" } : {} };
+}
+
+async function submit(event, form, after) {
+  event.preventDefault();
+  const upload = form.querySelector("input[type=file]");
+  say(form, "");
+  const answer = await send(whereTo(form), upload ? new FormData(form) : fields(form, event.submitter), form);
+  if (!answer) return;
+  form.closest("dialog")?.close();
+  if (form.id === "pair-form") location.assign("/");
+  else if (upload) location.reload();
+  else form.reset();
+  after(form, answer);
+}
+
+let waiting = 0;
+function placardSoon(event) {
+  clearTimeout(waiting);
+  waiting = setTimeout(() => readPlacard(event.target.value), 250);
+}
+
+async function readPlacard(text) {
+  const said = document.getElementById("placard-said");
+  if (!text.trim()) return (said.textContent = "");
+  const answer = await fetch("/api/placard", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ placard: text }) }).catch(() => null);
+  if (!answer) return;
+  const body = await answer.json();
+  said.classList.toggle("bad", !answer.ok);
+  said.textContent = answer.ok ? `Fill to ${Math.round(body.target_g)} g; allowed ${Math.round(body.low_g)} to ${Math.round(body.high_g)} g${body.tolerance_assumed ? " (±15 g assumed: the label names no range)" : ""}` : body.detail;
+}

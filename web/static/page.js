@@ -1,0 +1,3 @@
+import { wireForms } from "./deeds.js";
+
+wireForms();
