@@ -86,7 +86,7 @@ class Plant:
     # --- time
 
     def step(self, dt_s: float) -> None:
-        self.t_s += dt_s
+        self.t_s = round(self.t_s + dt_s, 9)
         self.ambient_c = self.scenario.air.temp_c + self.scenario.air.drift_k_per_h * self.t_s / 3600.0
         self._turn_valve(dt_s)
         self._flow(dt_s)
@@ -181,7 +181,7 @@ class Plant:
 
     def _recover(self, dt_s: float) -> None:
         """The recovery unit beside the cart moves the vehicle's content into the container."""
-        p_kpa = self.circuit.low_kpa
+        p_kpa = self.circuit.static_kpa(self.ambient_c)
         if not self.recovering_g_per_s or not self.container or p_kpa < _RECOVERED_DOWN_TO_KPA:
             return
         rate = self.recovering_g_per_s * min(1.0, p_kpa / _RECOVERY_FULL_FLOW_KPA)
@@ -191,7 +191,7 @@ class Plant:
         self.recovered_g += mass_g
 
     def recovery_done(self) -> bool:
-        return self.circuit.low_kpa < _RECOVERED_DOWN_TO_KPA
+        return self.circuit.static_kpa(self.ambient_c) < _RECOVERED_DOWN_TO_KPA
 
     def _evacuate(self, dt_s: float) -> None:
         if self.circuit.mass_g > 20.0 and not self.vacuum.pump_on:

@@ -24,11 +24,14 @@ from firmware_bridge.virtual.setting import (
     VacuumSpec,
     VehicleSpec,
 )
+from firmware_bridge.virtual.vacuum import water_psat_pa
 
 FillKind = Literal["undisturbed", "fast_liquid", "disturbed", "three_cans"]
 HoldKind = Literal["tight", "leak", "moisture", "outgassing", "ambient-drift"]
 _SMALL_CAN_ML = 360.0
 _CYLINDER_FILL = 0.8
+_LEVELS_OFF_BELOW_PA = 2300.0
+"""So that the deep-vacuum sensor sees it level off."""
 
 
 def demo_scenario(seed: int = 1, containers: Literal["cans", "cylinder"] = "cans") -> Scenario:
@@ -77,7 +80,9 @@ def _demo_session(containers: str) -> dict[str, object]:
     return session
 
 
-def random_fill(seed: int, kind: FillKind = "undisturbed", *, marks: Marks = "complete", rate_hz: float = 10.0) -> Scenario:
+def random_fill(
+    seed: int, kind: FillKind = "undisturbed", *, marks: Marks = "complete", rate_hz: float = 10.0
+) -> Scenario:
     """A charge into an evacuated vehicle, everything about it drawn from `seed`.
 
     undisturbed: vapour at 1-4 g/s. fast_liquid: 10-30 g/s. disturbed: bumps, hands, lifts, wild readings, and often a hand
@@ -210,8 +215,8 @@ def _random_disturbances(rng: random.Random) -> tuple[Disturbance, ...]:
 def random_hold(seed: int, kind: HoldKind = "tight", *, marks: Marks = "complete", rate_hz: float = 10.0) -> Scenario:
     """A pump-down and a vacuum hold of 20-40 min with one cause of rise, or none.
 
-    ambient-drift: tight, with some moisture-free gas left and the workshop warming or cooling by 2-6 K an hour. Raises
-    ValueError for another kind.
+    ambient-drift: tight, with some dry gas left and the workshop warming or cooling by 2-6 K an hour. moisture: cool enough
+    for a deep-vacuum sensor to see water boil. Raises ValueError for another kind.
     """
     if kind not in ("tight", "leak", "moisture", "outgassing", "ambient-drift"):
         raise ValueError(f"no hold of kind {kind!r}")
@@ -220,12 +225,14 @@ def random_hold(seed: int, kind: HoldKind = "tight", *, marks: Marks = "complete
     air = replace(scenario.air, drift_k_per_h=rng.uniform(-1.0, 1.0))
     if kind == "ambient-drift":
         air = replace(air, drift_k_per_h=rng.choice([-1.0, 1.0]) * rng.uniform(2.0, 6.0))
+    if kind == "moisture":
+        air = replace(air, temp_c=rng.uniform(12.0, 22.0))
     pump_s, hold_s = rng.uniform(500.0, 900.0), rng.uniform(1200.0, 2400.0)
     return replace(
         scenario,
         steps=(Step("wait", seconds=3.0), Step("evacuate", seconds=pump_s), Step("hold", seconds=hold_s), _THE_END),
         vehicle=replace(scenario.vehicle, air_pa=101325.0),
-        vacuum=_random_vacuum(rng, kind),
+        vacuum=_random_vacuum(rng, kind, air.temp_c),
         air=air,
         sensors=replace(scenario.sensors, scale_rate_hz=rate_hz),
         technician=replace(scenario.technician, marks=marks),
@@ -234,7 +241,7 @@ def random_hold(seed: int, kind: HoldKind = "tight", *, marks: Marks = "complete
     )
 
 
-def _random_vacuum(rng: random.Random, kind: HoldKind) -> VacuumSpec:
+def _random_vacuum(rng: random.Random, kind: HoldKind, ambient_c: float) -> VacuumSpec:
     dry = VacuumSpec(
         pump_l_per_s=rng.uniform(0.4, 1.0), ultimate_pa=rng.uniform(4.0, 15.0), outgassing_pa=rng.uniform(0.5, 4.0)
     )
@@ -243,9 +250,10 @@ def _random_vacuum(rng: random.Random, kind: HoldKind) -> VacuumSpec:
     if kind == "outgassing":
         return replace(dry, outgassing_pa=rng.uniform(10.0, 60.0))
     if kind == "moisture":
-        wet_mg = rng.choice([0.0, rng.uniform(200.0, 1200.0)])
+        wet_mg = rng.choice([0.0, rng.uniform(1000.0, 4000.0)])
         tau_s = rng.uniform(150.0, 600.0)
-        return replace(dry, free_water_mg=wet_mg, bound_activity=rng.uniform(0.15, 0.8), bound_tau_s=tau_s)
+        activity = min(rng.uniform(0.15, 0.8), _LEVELS_OFF_BELOW_PA / water_psat_pa(ambient_c))
+        return replace(dry, free_water_mg=wet_mg, bound_activity=activity, bound_tau_s=tau_s)
     if kind == "ambient-drift":
         return replace(dry, ultimate_pa=rng.uniform(15.0, 60.0))
     return dry

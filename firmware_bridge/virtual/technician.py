@@ -178,6 +178,8 @@ class Technician:
             if following is None:
                 return
             yield from self._swap(following)
+            if self._must_stop():
+                return
 
     def _pour(self, compressor_at_s: float, until_s: float) -> Iterator[None]:
         """Valve open until he must stop or the container gives no more."""
