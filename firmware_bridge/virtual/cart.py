@@ -1,4 +1,4 @@
-"""A virtual cart at the wire: a scenario played at a clock's pace behind an emulated sensor board, with its cart file."""
+"""A virtual cart at the wire: a scenario played at a clock's pace behind an emulated board, with its cart file."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ class VirtualCart:
         self.board = BoardEmulator(self._read_code, rates_hz, clock)
 
     def start(self) -> None:
-        """Open the board's port, write the cart file, begin to play. Raises OSError when `workdir` cannot be written."""
+        """Open the board's port, write the cart file, begin to play. Raises OSError when it cannot write."""
         self.board.start()
         self.cart_file.parent.mkdir(parents=True, exist_ok=True)
         self.cart_file.write_text(self._cart_text(), encoding="utf-8")

@@ -17,8 +17,8 @@ _WARM_UP_TAU_S = 240.0
 class Circuit:
     """Pressures in kPa absolute of the refrigerant alone; temperatures in °C.
 
-    Directions follow the trade's fault tables: too little gas lowers both sides and raises superheat, too much raises the
-    high side and subcooling. Sizes are plausible for a small car, not any one vehicle's.
+    Directions follow the trade's fault tables: too little gas lowers both sides and raises superheat, too much raises
+    the high side and subcooling. Sizes are plausible for a small car, not any one vehicle's.
     """
 
     def __init__(self, spec: VehicleSpec, fluid: Refrigerant, ambient_c: float):

@@ -45,7 +45,7 @@ class Container:
         return min(self.mass_g / self.litres, self.fluid.saturated_vapour_density(self.temp_c))
 
     def give(self, mass_g: float) -> None:
-        """Let `mass_g` out (negative: in) in the phase that the valve stands in; what boils to replace it chills the rest."""
+        """Let `mass_g` out (negative: in), as liquid or vapour; what boils to replace it chills the rest."""
         boiled_g = 0.0
         if self.has_liquid():
             share = self._vapour_share() if self.draws_liquid() else 1.0

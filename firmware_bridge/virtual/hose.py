@@ -13,8 +13,10 @@ _LIQUID_DRAIN_S = 1.2
 
 
 def throttle_flow(p_from_kpa: float, p_to_kpa: float, density: float) -> float:
-    """Flow per unit of flow area, never negative: square root of density times pressure drop, which is choked at half the
-    upstream pressure and linear near zero so that no state chatters."""
+    """Flow per unit of flow area, never negative: the square root of density times pressure drop.
+
+    The drop is choked at half the upstream pressure; near zero flow is linear in it, so that no state chatters.
+    """
     drop = min(p_from_kpa - p_to_kpa, 0.5 * p_from_kpa)
     if drop <= 0.0:
         return 0.0
@@ -30,7 +32,7 @@ def flow_area(full_flow_g_per_s: float, liquid: bool, fluid: Refrigerant) -> flo
 
 
 class Hose:
-    """What is between the container's valve and the service port: it empties towards vapour at the vehicle's pressure."""
+    """Between the container's valve and the service port: it empties towards vapour at the vehicle's pressure."""
 
     def __init__(self, volume_ml: float, fluid: Refrigerant):
         self.litres = volume_ml / 1000.0

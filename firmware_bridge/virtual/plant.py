@@ -1,4 +1,4 @@
-"""The whole virtual cart and vehicle, stepped through time: what every sensor would see, and the truth that none does."""
+"""The whole virtual cart and vehicle, stepped through time: what sensors would see, and what they do not."""
 
 from __future__ import annotations
 
@@ -141,7 +141,7 @@ class Plant:
         self._pull_share += (open_now - self._pull_share) * min(dt_s / _FORCE_TAU_S, 1.0)
 
     def _flow(self, dt_s: float) -> None:
-        """From the container through its valve into the hose, and from there into the vehicle or, purging, into the air."""
+        """From the container through its valve into the hose, from there into the vehicle or, purging, the air."""
         self.flow_g_per_s = self._valve_flow() if self.valve > 0.0 and self.container else 0.0
         liquid = False
         if self.flow_g_per_s:

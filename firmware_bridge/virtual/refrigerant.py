@@ -2,8 +2,8 @@
 
 Short correlations of our own for the plant alone, so that what judges a session is never judged against its own tables.
 Fitted to the equations of state of CoolProp 8 (R-134a: Tillner-Roth & Baehr 1994; R-1234yf: Lemmon & Akasaka 2022) over
--40..80 °C; within 1 % of them from -30 to 70 °C. Pressures in kPa absolute, temperatures in °C, densities in kg/m3 (which
-is g/L), latent heat in J/g.
+-40..80 °C; within 1 % of them from -30 to 70 °C. Pressures in kPa absolute, temperatures in °C, densities in kg/m3
+(which is g/L), latent heat in J/g.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class Refrigerant:
         return math.exp(a + x * (b + x * c))
 
     def tsat_c(self, p_kpa: float) -> float:
-        """Saturation temperature, the exact inverse of `psat_kpa`. Raises ValueError for a pressure that is not positive."""
+        """Saturation temperature, the exact inverse of `psat_kpa`. Raises ValueError unless `p_kpa` > 0."""
         a, b, c = self.ln_psat
         root = math.sqrt(b * b - 4.0 * c * (a - math.log(p_kpa)))
         return -2.0 * c / (b + root) - ZERO_C_K

@@ -24,7 +24,8 @@ MarkListener = Callable[[float, str, dict], None]
 class Rollout:
     """What came of it. t_s, channel, value: arrays of one length in total order; `channel` indexes `channels`.
 
-    setup: keys of a recording's session.json. marks: (t_s, mark, detail). heard: (t_s, alert code) as the technician heard.
+    setup: keys of a recording's session.json. marks: (t_s, mark, detail). heard: (t_s, alert code) as the technician
+    heard it.
     """
 
     setup: dict

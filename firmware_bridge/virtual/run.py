@@ -7,7 +7,6 @@ from firmware_bridge.virtual.scale_platform import Platform
 from firmware_bridge.virtual.setting import Scenario
 from firmware_bridge.virtual.technician import Technician
 
-
 COLUMNS = {name: index for index, name in enumerate((*State._fields, "load_g", "kept_g"))}
 """Where each quantity stands in a row of `Run.trace`."""
 
@@ -40,8 +39,6 @@ class Run:
         kept_g = plant.kept_in_hose_g()
         standing_g = state.gross_g + state.pull_g
         delivered_g = state.drawn_g - state.vented_g - kept_g
-        load_g = self.platform.load_g(
-            self.scenario.step_s, state.t_s, standing_g, delivered_g, state.flow_g_per_s
-        )
+        load_g = self.platform.load_g(self.scenario.step_s, state.t_s, standing_g, delivered_g, state.flow_g_per_s)
         self.lowest_pa = min(self.lowest_pa, state.vacuum_pa)
         self.trace.append((*state, load_g, kept_g))

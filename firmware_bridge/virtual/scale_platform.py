@@ -1,4 +1,4 @@
-"""From the true load on the platform to what the load cell makes of it: creep, drift, noise, a shaking engine, and hands."""
+"""From the true load to what the load cell makes of it: creep, drift, noise, a shaking engine, and hands."""
 
 from __future__ import annotations
 

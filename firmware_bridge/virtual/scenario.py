@@ -1,7 +1,7 @@
 """Invented sessions: one whole demonstration, and random fills and holds for tests and benches.
 
-No vehicle and no person behind them is real. Spreads are wide on purpose; flow rates, hose pull and the lag of a hand are
-common practice, no source.
+No vehicle and no person behind them is real. Spreads are wide on purpose; flow rates, hose pull and the lag of a hand
+are common practice, no source.
 """
 
 from __future__ import annotations
@@ -85,8 +85,8 @@ def random_fill(
 ) -> Scenario:
     """A charge into an evacuated vehicle, everything about it drawn from `seed`.
 
-    undisturbed: vapour at 1-4 g/s. fast_liquid: 10-30 g/s. disturbed: bumps, hands, lifts, wild readings, and often a hand
-    that comes to rest as the target is crossed. three_cans: two swaps. Raises ValueError for another kind.
+    undisturbed: vapour at 1-4 g/s. fast_liquid: 10-30 g/s. disturbed: bumps, hands, lifts, wild readings, and often a
+    hand that comes to rest as the target is crossed. three_cans: two swaps. Raises ValueError for another kind.
     """
     if kind not in ("undisturbed", "fast_liquid", "disturbed", "three_cans"):
         raise ValueError(f"no fill of kind {kind!r}")
@@ -215,8 +215,8 @@ def _random_disturbances(rng: random.Random) -> tuple[Disturbance, ...]:
 def random_hold(seed: int, kind: HoldKind = "tight", *, marks: Marks = "complete", rate_hz: float = 10.0) -> Scenario:
     """A pump-down and a vacuum hold of 20-40 min with one cause of rise, or none.
 
-    ambient-drift: tight, with some dry gas left and the workshop warming or cooling by 2-6 K an hour. moisture: cool enough
-    for a deep-vacuum sensor to see water boil. Raises ValueError for another kind.
+    ambient-drift: tight, with some dry gas left and the workshop warming or cooling by 2-6 K an hour. moisture: cool
+    enough for a deep-vacuum sensor to see water boil. Raises ValueError for another kind.
     """
     if kind not in ("tight", "leak", "moisture", "outgassing", "ambient-drift"):
         raise ValueError(f"no hold of kind {kind!r}")

@@ -84,7 +84,7 @@ class Sampler:
         self._row = 0
 
     def take(self, until_s: float) -> list[Block]:
-        """Blocks of every sample taken since the last call and not after `until_s`, which the trace must have reached."""
+        """Blocks of every sample since the last call and not after `until_s`, which the trace must have reached."""
         rows = np.array(self.run.trace[self._row :])
         blocks = [block for name in self._t if (block := self._take_channel(name, until_s, rows))]
         self._row = max(len(self.run.trace) - 2, 0)

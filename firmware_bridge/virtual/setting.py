@@ -11,7 +11,7 @@ Marks = Literal["complete", "late", "missing"]
 
 @dataclass(frozen=True)
 class ContainerSpec:
-    """A refrigerant container. `full_flow_g_per_s` passes its open valve from 25 °C into 250 kPa; `warm_c` is a warm wrap."""
+    """A container. `full_flow_g_per_s` passes its open valve from 25 °C into 250 kPa; `warm_c` is a warm wrap."""
 
     tare_g: float
     volume_ml: float
@@ -86,7 +86,7 @@ class SensorSpec:
 
 @dataclass(frozen=True)
 class Disturbance:
-    """Something that befalls the platform. `at_target`: it begins not at `start_s` but as the target is being crossed."""
+    """What befalls the platform. `at_target`: it begins not at `start_s` but as the target is being crossed."""
 
     kind: Literal["bump", "hand", "lift", "wild", "dropped"]
     duration_s: float
@@ -122,7 +122,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Scenario:
-    """A whole session. `session` holds keys of session.json that are to stand there besides those made from the rest."""
+    """A whole session. `session`: keys of session.json that are to stand there besides those made from the rest."""
 
     seed: int
     refrigerant: str = "R-134a"

@@ -1,4 +1,4 @@
-"""The person at the cart: works through a list of steps, reacts to alerts after a lag, and makes marks or forgets them."""
+"""The person at the cart: works through a list of steps, reacts to alerts after a lag, makes marks or forgets them."""
 
 from __future__ import annotations
 

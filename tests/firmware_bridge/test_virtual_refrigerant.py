@@ -1,7 +1,7 @@
 """The plant's own property correlations against published values.
 
-Saturation: CoolProp 8.0 (Tillner-Roth & Baehr 1994; Lemmon & Akasaka 2022), which agrees within 0.05 % with the VDI Heat
-Atlas table for R-134a. Superheated vapour: CoolProp 8.0. Container heel: CoolProp 8.0, saturated vapour in 0.36 L.
+Saturation: CoolProp 8.0 (Tillner-Roth & Baehr 1994; Lemmon & Akasaka 2022), which agrees within 0.05 % with the VDI
+Heat Atlas table for R-134a. Superheated vapour: CoolProp 8.0. Container heel: CoolProp 8.0, saturated vapour in 0.36 L.
 """
 
 from __future__ import annotations
