@@ -1,4 +1,4 @@
-"""What happens on the cart, handed to every viewer at once: events that none may miss, snapshots of which the last counts."""
+"""What happens on the cart, handed to every viewer: events that none may miss, snapshots of which the last counts."""
 
 from __future__ import annotations
 
