@@ -62,8 +62,10 @@ def _vapour(refrigerant: str, volume_ml: float, pressure_pa: float | None, temp_
     density = curve.vapour_density(temp_c, pressure_pa)
     why = "vapour at its pressure and temperature"
     if density is None or pressure_pa is None:
-        density, why = saturated, "taken as saturated vapour: " + (
-            "no pressure" if pressure_pa is None else "the pressure lies above saturation, liquid may be present"
+        density, why = (
+            saturated,
+            "taken as saturated vapour: "
+            + ("no pressure" if pressure_pa is None else "the pressure lies above saturation, liquid may be present"),
         )
     mass_g = density * volume_ml * 1e-3
     share = 0.1 if why.startswith("vapour") else 0.3

@@ -46,7 +46,9 @@ def leakage(
 def _words(rate: float, u_rate: float, days: float) -> str:
     span = f"over {days:.0f} days"
     if abs(rate) <= u_rate:
-        return f"No loss that weighing could tell {span}: {rate:.0f} ± {u_rate:.0f} g/year. A smaller leak may be there."
+        return (
+            f"No loss that weighing could tell {span}: {rate:.0f} ± {u_rate:.0f} g/year. A smaller leak may be there."
+        )
     if rate < 0:
         return f"More came out than went in {span} ({rate:.0f} ± {u_rate:.0f} g/year): somebody topped it up, or a mass is wrong."
     return f"Lost {rate:.0f} ± {u_rate:.0f} g/year {span}. Find and mend the leak before the next charge."
