@@ -7,14 +7,11 @@ from pathlib import Path
 
 from logger.record.errors import StoreError
 
-_PAGES_A_STEP = 256
-_PAUSE_S = 0.02
-
 
 def copy_store(path: str | Path, target: str | Path) -> None:
     """Copy the store at `path` to `target` with SQLite's own backup, checked; it appears whole or not at all.
 
-    The writer is never held up for longer than a step takes. Raises StoreError when the copy cannot be made.
+    One snapshot: in write-ahead mode a reader does not hold up the writer. Raises StoreError when it fails.
     """
     path, target = Path(path), Path(target)
     draft = target.with_name(target.name + ".part")
@@ -31,7 +28,7 @@ def _copy(path: Path, draft: Path) -> None:
     source = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
     copy = sqlite3.connect(draft)
     try:
-        source.backup(copy, pages=_PAGES_A_STEP, sleep=_PAUSE_S)
+        source.backup(copy)
         copy.execute("PRAGMA journal_mode = DELETE")
         wrong = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
     finally:

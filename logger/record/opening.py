@@ -17,7 +17,7 @@ _SMALL_TABLES = ("session", "channel", "mark", "alert", "outbox", "setting", "de
 
 
 def lock(path: Path) -> IO:
-    """Hold the right to write until the handle is closed; the system lets go when the process dies. Raises StoreError."""
+    """Hold the right to write until the handle is closed or the process dies. Raises StoreError."""
     handle = open(path.with_name(path.name + ".lock"), "a+", encoding="utf-8")  # noqa: SIM115 - held open as the lock
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -65,7 +65,7 @@ def _version(path: Path) -> int:
 
 
 def check(path: Path) -> None:
-    """SQLite's own check: of the whole store, or of all but the readings where that would take long. Raises StoreError."""
+    """SQLite's own check: of all, or of all but the readings where that would take long. Raises StoreError."""
     connection = sqlite3.connect(path)
     try:
         small = path.stat().st_size < _BIG_BYTES

@@ -80,6 +80,7 @@ CREATE TABLE alert (
     seq INTEGER NOT NULL,
     t_s REAL NOT NULL,
     code TEXT NOT NULL,
+    subject TEXT NOT NULL DEFAULT '',
     severity TEXT NOT NULL,
     message TEXT NOT NULL,
     state TEXT NOT NULL,
@@ -168,7 +169,7 @@ FROM second
     JOIN channel ON channel.session = second.session AND channel.number = second.channel""",
     """
 CREATE VIEW alert_list AS
-SELECT session_id, seq, t_s, unixepoch(started_utc) + t_s AS unix_s, code, severity, message, state,
+SELECT session_id, seq, t_s, unixepoch(started_utc) + t_s AS unix_s, code, subject, severity, message, state,
     acknowledged_t_s, cleared_t_s
 FROM alert JOIN session ON session.id = alert.session""",
     """
