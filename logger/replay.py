@@ -10,7 +10,7 @@ from logger.session.events import Event
 from logger.session.pipeline import Pipeline
 from logger.session.setup import SessionSetup, channel_infos
 
-READINGS_A_LOOK = 200
+READINGS_A_LOOK = 20
 """Readings handed on together when a replay is paced, about what a cart gathers between two looks."""
 
 
