@@ -99,8 +99,8 @@ class BoardSource:
     # --- the board's other abilities
 
     def request(self, **what: int) -> bool:
-        """Ask the board for `rate=10|80`, `beep=<ms>` or `valve=0|1`; whether it said that it obeyed. Call it from a thread
-        other than the one that reads: the answer comes through `read`. False within a second when none comes."""
+        """Ask the board for `rate=10|80`, `beep=<ms>` or `valve=0|1`; whether it said that it obeyed. Call it from
+        another thread than the one that reads: the answer comes through `read`. False within a second when none comes."""
         return self._link.request(**what)
 
     # --- frames

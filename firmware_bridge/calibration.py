@@ -40,7 +40,7 @@ class Line:
 
 
 def fit_line(code: Sequence[float], value: Sequence[float], centre: float) -> Line:
-    """The least-squares line through (n,) codes and values, n >= 2 and not all codes equal, its value referred to `centre`."""
+    """The least-squares line through (n,) codes and values, its value referred to `centre`; n >= 2, codes not all equal."""
     x, y = np.asarray(code, float) - centre, np.asarray(value, float)
     n, mean = len(x), x.mean()
     spread = float(np.sum((x - mean) ** 2))
@@ -86,7 +86,8 @@ class Calibration:
         return fit_line(codes, values, centre=code).u_value
 
     def u_difference(self, code_from: float, code_to: float) -> float | None:
-        """Standard uncertainty of the difference of two values on the line: the intercept drops out. None with two points."""
+        """Standard uncertainty of the difference of two values on the line, in which the intercept drops out; None with
+        two points."""
         return None if self.u_slope is None else abs(code_to - code_from) * self.u_slope
 
     def _refuse_reversed(self, values: tuple[float, ...]) -> None:

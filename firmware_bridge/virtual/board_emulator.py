@@ -1,4 +1,5 @@
-"""A sensor board on a pseudo-terminal: samples, health, requests and the valve's dead-man's handle, byte for byte as on USB."""
+"""A sensor board on a pseudo-terminal: samples, health, requests and a valve that silence closes, byte for byte as on
+USB."""
 
 from __future__ import annotations
 
@@ -219,7 +220,7 @@ class BoardEmulator:
         self._seq, self._booted = 0, now
         self._micros_at_boot = self._micros_at_boot if self.boots == 1 else 0
         self._decoder = Decoder()
-        self._due = {name: now for name in self._rates}
+        self._due = dict.fromkeys(self._rates, now)
         self._move_valve(False, now)
         self._identify()
 
