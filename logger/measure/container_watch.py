@@ -11,7 +11,7 @@ TYPICAL_LEAST_G_PER_S = 0.4
 TYPICAL_ALPHA = 0.02
 FADED = 0.15
 HALF = 0.5
-FADES_OVER_S = 3.0
+FADES_OVER_S = 4.0
 NEAR_NOMINAL_G = 25.0
 STILL_WANTED_G = 5.0
 
@@ -31,27 +31,25 @@ class ContainerWatch:
 
     def update(self, t_s: float, flow_g_per_s: float, drawn_here_g: float, remaining_g: float | None) -> list[Signal]:
         """drawn_here_g: out of this container so far; remaining_g: to the target, None where there is none."""
-        wanted = remaining_g is None or remaining_g > STILL_WANTED_G
         if flow_g_per_s > max(HALF * self._typical, TYPICAL_LEAST_G_PER_S):
             self._half_s = t_s
             self._typical += TYPICAL_ALPHA * (flow_g_per_s - self._typical) if self._typical else flow_g_per_s
             return self._say(False)
-        faded = self._half_s is not None and flow_g_per_s < FADED * self._typical
-        if faded and wanted and self._ran_out(t_s, drawn_here_g):
-            return self._say(True)
-        return []
+        if self._half_s is None or flow_g_per_s >= FADED * self._typical:
+            return []
+        empty = self._ran_out(t_s - self._half_s, drawn_here_g)
+        self._half_s = None
+        return self._say(empty and (remaining_g is None or remaining_g > STILL_WANTED_G))
 
     def lifted(self) -> list[Signal]:
         self.forget()
         return self._say(False)
 
-    def _ran_out(self, t_s: float, drawn_here_g: float) -> bool:
+    def _ran_out(self, faded_within_s: float, drawn_here_g: float) -> bool:
+        """Judged once, when the flow has faded: by what a full one holds where that is known, else by how it faded."""
         if self._nominal_g is not None:
             return drawn_here_g >= self._nominal_g - NEAR_NOMINAL_G
-        return t_s - self._half_s > FADES_OVER_S and self._slow(t_s)
-
-    def _slow(self, t_s: float) -> bool:
-        return t_s - self._half_s < 10.0 * FADES_OVER_S
+        return faded_within_s > FADES_OVER_S and drawn_here_g > 0.0
 
     def _say(self, active: bool) -> list[Signal]:
         if active == self._active:

@@ -83,40 +83,44 @@ class Whiteness:
     """
 
     def __init__(self) -> None:
-        self._rows: deque[tuple[float, float, float]] = deque(maxlen=KICK_FRAMES[-1])
         self._last = 0.0
         self._lag = 0.0
         self._var = 1.0
+        self.clear()
 
     def clear(self) -> None:
-        self._rows.clear()
+        """Forget the innovations, not their scatter."""
+        self._e: deque[float] = deque(maxlen=SCATTER_FRAMES)
+        self._sums: deque[tuple[float, float, float]] = deque([(0.0, 0.0, 0.0)], maxlen=KICK_FRAMES[-1] + 1)
 
     def scatter(self, t_s: float, e: float, s: float) -> float | None:
         """Take in an innovation; its squared distance from the running mean, None while there are too few."""
-        self._rows.append((t_s, e, s))
-        n = min(len(self._rows), SCATTER_FRAMES)
-        if n < SCATTER_FRAMES:
+        self._e.append(e)
+        _, e_sum, s_sum = self._sums[-1]
+        self._sums.append((t_s, e_sum + e, s_sum + s))
+        if len(self._e) < SCATTER_FRAMES:
             return None
-        away = e - sum(row[1] for row in list(self._rows)[-n:]) / n
+        away = e - sum(self._e) / SCATTER_FRAMES
         square = min(away * away, NOISE_CLIP * s)
         self._lag += R_ALPHA * (away * self._last - self._lag)
         self._var += R_ALPHA * (square - self._var)
         self._last = away
-        return square * n / (n - 1)
+        return square * SCATTER_FRAMES / (SCATTER_FRAMES - 1)
 
     def kick(self) -> tuple[float, float]:
         """The change of flow in g/s that the last innovations speak for (0 when for none), and for how long, in s."""
         rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
         grown = (1.0 + rho) / (1.0 - rho)
-        rows = list(self._rows)
+        now_s, e_now, s_now = self._sums[-1]
         for frames in KICK_FRAMES:
-            if len(rows) < frames:
+            if len(self._sums) <= frames:
                 break
-            mean = sum(row[1] for row in rows[-frames:]) / frames
-            if abs(mean) * frames > KICK_Z * sqrt(grown * sum(row[2] for row in rows[-frames:])):
+            _, e_then, s_then = self._sums[-1 - frames]
+            total = e_now - e_then
+            if total * total > KICK_Z * KICK_Z * grown * (s_now - s_then):
+                since_s = now_s - self._sums[-frames][0]
                 self.clear()
-                since_s = rows[-1][0] - rows[-frames][0]
-                return 2.0 * abs(mean) / since_s, since_s
+                return 2.0 * abs(total) / frames / since_s, since_s
         return 0.0, 0.0
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from itertools import islice
 from math import sqrt
 
 WINDOW_S = 30.0
+FEW_SPREAD_G = 0.5
+"""What is taken as scatter where too few readings tell it."""
 INDEPENDENT_PER_S = 4.0
 """Neighbouring readings share the engine's vibration: so many a second count as independent (measured, own fills)."""
 
@@ -23,36 +26,66 @@ class Plateau:
 
 
 class PlateauWindow:
-    """Readings at rest; keeps the newest `WINDOW_S` of them, or with `oldest` the first."""
+    """Readings at rest; keeps the newest `WINDOW_S` of them, or with `oldest` the first.
+
+    Sums are carried along from the first reading's level, so that the mean of the whole window costs nothing.
+    """
 
     def __init__(self, oldest: bool = False):
-        self._rows: deque[tuple[float, float]] = deque()
         self._oldest = oldest
+        self.clear()
 
     def __len__(self) -> int:
         return len(self._rows)
 
     def clear(self) -> None:
-        self._rows.clear()
+        self._rows: deque[tuple[float, float]] = deque()
+        self._base_g = 0.0
+        self._sum = 0.0
+        self._square = 0.0
 
     def add(self, t_s: float, gross_g: float) -> None:
         rows = self._rows
-        if self._oldest:
-            if not rows or t_s <= rows[0][0] + WINDOW_S:
-                rows.append((t_s, gross_g))
+        if not rows:
+            self._base_g = gross_g
+        elif self._oldest and t_s > rows[0][0] + WINDOW_S:
             return
         rows.append((t_s, gross_g))
+        self._count(gross_g, 1.0)
         while rows[0][0] < t_s - WINDOW_S:
-            rows.popleft()
+            self._count(rows.popleft()[1], -1.0)
 
-    def plateau(self, until_s: float | None = None) -> Plateau | None:
-        """The mean of what lies at or before `until_s` (None: of all), None where that is nothing."""
-        rows = [row for row in self._rows if until_s is None or row[0] <= until_s]
-        if not rows:
+    def _count(self, gross_g: float, sign: float) -> None:
+        away = gross_g - self._base_g
+        self._sum += sign * away
+        self._square += sign * away * away
+
+    def mean_g(self) -> float:
+        """Mean of a window that is not empty."""
+        return self._base_g + self._sum / len(self._rows)
+
+    def plateau(self) -> Plateau | None:
+        """The mean of all there is, None where that is nothing."""
+        rows, n = self._rows, len(self._rows)
+        if not n:
             return None
-        n = len(rows)
-        mean = sum(row[1] for row in rows) / n
-        spread = sqrt(sum((row[1] - mean) ** 2 for row in rows) / max(n - 1, 1))
-        span_s = rows[-1][0] - rows[0][0]
-        independent = max(1.0, min(n, span_s * INDEPENDENT_PER_S))
-        return Plateau(rows[0][0], rows[-1][0], mean, max(spread, 0.5 if n < 3 else 0.0) / sqrt(independent), n)
+        mean = self._sum / n
+        variance = max(self._square / n - mean * mean, 0.0) * n / max(n - 1, 1)
+        return _plateau(rows[0][0], rows[-1][0], self._base_g + mean, sqrt(variance), n)
+
+    def plateau_until(self, until_s: float) -> Plateau | None:
+        """The mean of what lies at or before `until_s`."""
+        early = PlateauWindow()
+        for t_s, gross_g in self._rows:
+            if t_s <= until_s:
+                early.add(t_s, gross_g)
+        return early.plateau()
+
+    def tail(self, count: int) -> list[tuple[float, float]]:
+        """The newest `count` readings as (t_s, gross_g), oldest first."""
+        return list(islice(reversed(self._rows), count))[::-1]
+
+
+def _plateau(from_s: float, to_s: float, mean_g: float, spread_g: float, n: int) -> Plateau:
+    independent = max(1.0, min(n, (to_s - from_s) * INDEPENDENT_PER_S))
+    return Plateau(from_s, to_s, mean_g, max(spread_g, FEW_SPREAD_G if n < 3 else 0.0) / sqrt(independent), n)

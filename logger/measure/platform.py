@@ -77,15 +77,19 @@ class Platform:
         """The container's gross mass as it is now: a plateau's mean at rest, else the trend."""
         if self.tracker is None:
             return None
-        plateau = self.plateau_now()
-        return self.tracker.trend.m if plateau is None else plateau.gross_g
+        window = self._resting()
+        return self.tracker.trend.m if window is None else window.mean_g()
 
     def plateau_now(self) -> Plateau | None:
         """The plateau the container stands on, None while it flows or is touched."""
+        window = self._resting()
+        return None if window is None else window.plateau()
+
+    def _resting(self) -> PlateauWindow | None:
         if self.flowing or self.tracker is None or self.tracker.disturbed:
             return None
         window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 10 else self.rest
-        return window.plateau() if len(window) >= 5 else None
+        return window if len(window) >= 5 else None
 
     def step(self, frame: Frame) -> list[Happening]:
         """Take in one frame; returns what happened, oldest first."""
@@ -108,7 +112,7 @@ class Platform:
             if abs(frame.gross_g - self.zero_g) < EMPTY_WITHIN_G or not len(self.zero):
                 self.zero.add(frame.t_s, frame.gross_g)
                 if len(self.zero) >= 10:
-                    self.zero_g = self.zero.plateau().gross_g
+                    self.zero_g = self.zero.mean_g()
             return []
         self._landing = [*self._landing[1 - LANDED_FRAMES :], frame]
         masses = [f.gross_g for f in self._landing]
@@ -159,7 +163,7 @@ class Platform:
         tracker = self.tracker
         if not self.flowing:
             window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 5 else self.rest
-            plateau = window.plateau(t_s)
+            plateau = window.plateau_until(t_s)
             if plateau is not None and plateau.readings >= 3:
                 return plateau
         trend = tracker.suspicion.before if tracker.suspicion else tracker.trend
@@ -172,16 +176,18 @@ class Platform:
             return []
         if self.flowing:
             return self._watch_end(frame)
-        before = self.rest.plateau() if len(self.rest) >= 5 else None
-        flow, sigma = tracker.trend.f, tracker.flow_sigma
-        flows = abs(flow) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * sigma)
-        lost = before is not None and abs(before.gross_g - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
-        if before is not None and (flows or lost):
-            return self._begin_flow(frame.t_s, before)
+        if len(self.rest) >= 5 and self._flow_has_begun():
+            return self._begin_flow(frame.t_s, self.rest.plateau())
         self.rest.add(frame.t_s, frame.gross_g)
         if self._after_flow is not None and frame.t_s > self.stay.episodes[-1].ended_s + AFTER_FLOW_S:
             self._after_flow.add(frame.t_s, frame.gross_g)
         return []
+
+    def _flow_has_begun(self) -> bool:
+        tracker = self.tracker
+        if abs(tracker.trend.f) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * tracker.flow_sigma):
+            return True
+        return abs(self.rest.mean_g() - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
 
     def _begin_flow(self, t_s: float, before: Plateau) -> list[Happening]:
         """The rest before it ends where the line of the flow, drawn backwards, meets the plateau."""
@@ -189,7 +195,7 @@ class Platform:
         ago = abs(before.gross_g - trend.m) / max(abs(trend.f), FLOW_BEGINS_G_PER_S)
         onset = t_s - min(ago, 10.0) - BEFORE_FLOW_S
         earlier = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 10 else self.rest
-        plateau = earlier.plateau(onset) or before
+        plateau = earlier.plateau_until(onset) or before
         if self.stay.on is None:
             self.stay.on = plateau
         self.flowing, self._still_since = True, None

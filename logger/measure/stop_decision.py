@@ -92,7 +92,7 @@ class StopDecision:
         high = self.setup.placard_high_g
         over = view.delivered_g - target_g
         margin = OVER_G if high is None else min(OVER_G, max((high - target_g) / 2.0, 1.0))
-        if over > margin and "over-target" not in self._standing and view.flow_g_per_s > FLOWS_G_PER_S:
+        if over > margin and "over-target" not in self._standing and view.flowing:
             said.append(self._start("over-target", "caution", f"{over:.0f} g over target: close the container's valve"))
         if high is not None and view.delivered_g > high and "over-placard" not in self._standing:
             message = f"{view.delivered_g - high:.0f} g above the placard: close the valve, then recover the excess"

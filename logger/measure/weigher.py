@@ -87,7 +87,7 @@ class Weigher:
         said = self.stop.update(view)
         target = self.setup.target_g
         remaining = None if target is None else target - delivered
-        if not tracker.disturbed:
+        if not tracker.disturbed and platform.flowing:
             said += self._watch.update(frame.t_s, tracker.trend.f, segment.drawn_g(tracker.trend.m), remaining)
         return said
 
