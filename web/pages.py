@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from flask import Response, render_template, request
 
+from logger.record.errors import StoreError
 from web.glance import standing
 from web.reading import the_session
 from web.routes import Query, Route
@@ -13,7 +14,7 @@ from web.schemas import TEXT
 from web.security import is_paired
 
 SPARK_POINTS = 60
-LONGEST_LIST = 200
+LONGEST_LIST = 100
 HTML = ("text/html", None)
 
 
@@ -32,16 +33,14 @@ class Pages:
 
     def sessions_page(self):
         wanted = request.args.get("q", "").strip()
-        rows = [row for row in self._store.sessions() if _matches(row, wanted)]
-        sparks = {row["session_id"]: self._spark(row["session_id"]) for row in rows[:LONGEST_LIST]}
-        return self._page("sessions.html", rows=rows[:LONGEST_LIST], left_out=len(rows) - len(sparks), q=wanted, sparks=sparks)
+        rows = self._store.sessions(LONGEST_LIST, wanted)
+        sparks = {row["session_id"]: self._spark(row["session_id"]) for row in rows}
+        return self._page("sessions.html", rows=rows, full=len(rows) == LONGEST_LIST, q=wanted, sparks=sparks)
 
     def session_page(self, id: str):
         row = the_session(self._store, id)
-        others = [other for other in self._store.sessions() if other["session_id"] != id]
-        return self._page(
-            "session.html", row=row, findings=self._store.findings(id), channels=self._store.channels(id), others=others
-        )
+        others = [other for other in self._store.sessions(LONGEST_LIST) if other["session_id"] != id]
+        return self._page("session.html", row=row, findings=self._store.findings(id), others=others)
 
     def replay_page(self, id: str):
         row = the_session(self._store, id)
@@ -51,9 +50,7 @@ class Pages:
         return self._page("live.html", now=empty, alerts=[], replay=row)
 
     def review_page(self):
-        closed = [row for row in self._store.sessions() if not row.get("open")][:LONGEST_LIST]
-        found = [(row, self._store.findings(row["session_id"])) for row in closed]
-        return self._page("review.html", found=[(row, f) for row, f in found if f])
+        return self._page("review.html", found=list(self._store.all_findings(LONGEST_LIST)))
 
     def containers_page(self):
         return self._page("containers.html", containers=self._store.containers())
@@ -68,9 +65,10 @@ class Pages:
         return Response(render_template("manifest.webmanifest"), mimetype="application/manifest+json")
 
     def _spark(self, session_id: str) -> list:
-        if "scale" not in self._store.channels(session_id):
+        try:
+            return self._store.readings(session_id, "scale", points=SPARK_POINTS)["mean"]
+        except StoreError:
             return []
-        return self._store.readings(session_id, "scale", None, None, SPARK_POINTS)["mean"]
 
     def routes(self) -> list[Route]:
         search = Query("q", TEXT, about="words of the vehicle, the refrigerant or the id")
@@ -87,8 +85,3 @@ class Pages:
             Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest),
         ]
 
-
-def _matches(row: dict, wanted: str) -> bool:
-    vehicle = row.get("vehicle") or {}
-    text = " ".join(str(part) for part in (row["session_id"], row.get("refrigerant"), row.get("started_utc"), *vehicle.values()))
-    return all(word in text.lower() for word in wanted.lower().split())

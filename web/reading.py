@@ -6,17 +6,18 @@ import math
 
 from flask import request
 
+from logger.record.errors import StoreError
 from web.problems import Problem
 
 MOST_POINTS = 4000
 
 
 def the_session(store, session_id: str) -> dict:
-    """The session's row. Raises Problem 404."""
-    row = store.session(session_id)
-    if row is None:
-        raise Problem(404, "No such session", f"there is no session {session_id!r}; GET /api/sessions lists them all")
-    return row
+    """The session with its setup and channels. Raises Problem 404."""
+    try:
+        return store.session(session_id)
+    except StoreError as error:
+        raise Problem(404, "No such session", str(error)) from None
 
 
 def _number(name: str, default: float | None) -> float | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 
 from flask import Flask
-from waitress import create_server
+from waitress import create_server, wasyncore
 
 from web.app import STREAM_SLOTS
 
@@ -20,8 +20,9 @@ class WebServer:
 
     def __init__(self, app: Flask, host: str, port: int, stop: threading.Event, slots: int = STREAM_SLOTS):
         self._stop = stop
+        self._sockets: dict = {}
         self._server = create_server(
-            app, host=host, port=port, threads=slots + SPARE_THREADS, ident=None, channel_timeout=90, cleanup_interval=10
+            app, map=self._sockets, host=host, port=port, threads=slots + SPARE_THREADS, ident=None, channel_timeout=90
         )
         self._thread = threading.Thread(target=self._server.run, name="web", daemon=True)
         self.host, self.port = host, self._server.effective_port
@@ -34,8 +35,11 @@ class WebServer:
         self._thread.start()
 
     def stop(self, timeout_s: float = 2.0) -> None:
-        """End the streams, then the server."""
+        """End the streams, let every thread finish what it answers, then close all sockets from the server's own loop.
+
+        In another order a thread would wake a loop that is gone.
+        """
         self._stop.set()
-        self._server.close()
         self._server.task_dispatcher.shutdown(timeout=timeout_s)
+        self._server.trigger.pull_trigger(lambda: wasyncore.close_all(self._sockets, ignore_all=True))
         self._thread.join(timeout_s)

@@ -36,9 +36,8 @@ class SessionsApi:
         return as_json(findings)
 
     def api_readings(self, id: str):
-        the_session(self._store, id)
+        known = the_session(self._store, id)["channels"]
         channel = request.args.get("channel", "")
-        known = self._store.channels(id)
         if channel not in known:
             raise Problem(400, "Unknown channel", f"channel={channel!r} is none of {', '.join(sorted(known))}")
         return as_json(self._store.readings(id, channel, *span_wanted(), points_wanted()))

@@ -6,8 +6,13 @@ import math
 import threading
 from pathlib import Path
 
+import numpy as np
+
+from firmware_bridge.blocks import Block
+from logger.measure.marks import Mark
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
+from logger.record.store import Store
 
 TARGET_G, LOW_G, HIGH_G = 620.0, 605.0, 635.0
 START_GROSS_G = 5243.0
@@ -61,12 +66,18 @@ def holding() -> dict:
     return {**now, "hold": {"verdict": None, "message": "Tight to better than 0.02 Pa/s so far; 6 min more for 0.01."}}
 
 
-SESSIONS = [
-    {"session_id": "s-1", "cart_id": "cart-1", "started_utc": "2026-05-04T09:28:40Z", "open": True,
-     "refrigerant": "R-134a", "vehicle": {"registration": "KX 41 BAY", "note": HOSTILE}, "target_g": TARGET_G},
-    {"session_id": "s-0", "cart_id": "cart-1", "started_utc": "2026-05-03T14:02:10Z", "open": False,
-     "refrigerant": "R-1234yf", "vehicle": {"registration": "MO 207 QT"}, "delivered_g": 448.6, "target_g": 450.0},
-]
+CHANNELS = {
+    "scale": {"unit": "g", "rate_hz": 2},
+    "low_side": {"unit": "kPa", "rate_hz": 2},
+    "high_side": {"unit": "kPa", "rate_hz": 2},
+    "vacuum": {"unit": "Pa", "rate_hz": 1},
+    "vent_temp": {"unit": "°C", "rate_hz": 0.5},
+    "ambient_temp": {"unit": "°C", "rate_hz": 0.5},
+}
+CLOSED = {"session_id": "s-0", "refrigerant": "R-1234yf", "placard": {"nominal_g": 450, "tolerance_g": 20},
+          "vehicle": {"registration": "MO 207 QT"}}
+OPEN = {"session_id": "s-1", "refrigerant": "R-134a", "placard": {"low_g": LOW_G, "high_g": HIGH_G},
+        "vehicle": {"registration": "KX 41 BAY", "note": HOSTILE}}
 FINDINGS = {
     "session_id": "s-0", "refrigerant": "R-1234yf", "duration_s": 1500.0,
     "charge": {"target_g": 450.0, "placard_low_g": 430.0, "placard_high_g": 470.0, "delivered_g": 448.6,
@@ -86,43 +97,42 @@ FINDINGS = {
 }
 
 
-class FakeStore:
-    """Two sessions, one of them open."""
+def _curve(channel: str, t_s: float) -> float:
+    """A channel's reading in the kept sessions, a fill that begins at once."""
+    now = filling(t_s)["channels"][channel]["value"]
+    shapes = {"vent_temp": 26 - min(t_s, 300) / 22, "vacuum": 2666.0, "scale": now + 0.6 * math.sin(t_s * 7)}
+    return shapes.get(channel, now)
 
-    def sessions(self) -> list[dict]:
-        return SESSIONS
 
-    def session(self, session_id: str) -> dict | None:
-        return next((row for row in SESSIONS if row["session_id"] == session_id), None)
+def _readings(end_s: float) -> list[Block]:
+    blocks = []
+    for name, channel in CHANNELS.items():
+        t_s = np.arange(0.0, end_s, 1 / channel["rate_hz"])
+        blocks.append(Block(name, t_s, np.array([_curve(name, t) for t in t_s]), None))
+    return blocks
 
-    def findings(self, session_id: str) -> dict | None:
-        return FINDINGS if session_id == "s-0" else None
 
-    def channels(self, session_id: str) -> dict:
-        return {"scale": {"unit": "g", "rate_hz": 10}, "low_side": {"unit": "kPa", "rate_hz": 2},
-                "high_side": {"unit": "kPa", "rate_hz": 2}, "vent_temp": {"unit": "°C", "rate_hz": 0.5}}
-
-    def readings(self, session_id: str, channel: str, from_s: float | None, to_s: float | None, points: int) -> dict:
-        end = 80.0 if session_id == "s-1" else 1500.0
-        first, last = max(0.0, from_s or 0.0), min(end, to_s or end)
-        count = min(points, int(last - first))
-        t_s = [first + (last - first) * i / max(1, count) for i in range(count)]
-        mean = [self._value(channel, t) for t in t_s]
-        return {"t_s": t_s, "low": [v - 1 for v in mean], "high": [v + 1 for v in mean], "mean": mean}
-
-    def _value(self, channel: str, t: float) -> float:
-        now = filling(t)["channels"]
-        return {"vent_temp": 26 - min(t, 300) / 22}.get(channel, now[channel]["value"])
-
-    def containers(self) -> list[dict]:
-        return [{"container": "cylinder", "nominal_g": 5000.0, "gross_g": 4795.0, "drawn_g": 448.0}]
+def kept_sessions(folder: Path) -> Store:
+    """A store with one closed and one open session."""
+    store = Store.open(folder / "store.sqlite")
+    channels = {name: {**channel, "points": None} for name, channel in CHANNELS.items()}
+    for setup, began, end_s in ((CLOSED, "2026-05-03T14:02:10Z", 240.0), (OPEN, "2026-05-04T09:28:40Z", 60.0)):
+        session_id = store.create_session(setup, channels, began, {})
+        store.append(session_id, _readings(end_s))
+        store.add_mark(session_id, Mark(0.0, "stage", {"stage": "charging"}))
+        if setup is CLOSED:
+            store.set_findings(session_id, FINDINGS)
+            store.close_session(session_id)
+    store.commit()
+    return store
 
 
 class FakePort:
     """`shown` is what the cart says now; `did` is what it was told to do."""
 
     def __init__(self, folder: Path):
-        self.feed, self.store, self.pairing = Feed(), FakeStore(), Pairing(folder / "pairing.json")
+        self.writer = kept_sessions(folder)
+        self.feed, self.store, self.pairing = Feed(), self.writer.reader(), Pairing(folder / "pairing.json")
         self.shown, self.did = filling(), []
         self._ends = threading.Event()
 
@@ -159,3 +169,4 @@ class FakePort:
 
     def end(self) -> None:
         self._ends.set()
+        self.writer.close()

@@ -4,7 +4,9 @@ const SHAPES = {
   danger: "M7 1h10l6 6v10l-6 6H7l-6-6V7z",
   caution: "M12 2l11 20H1z",
   notice: "M2 2h20v20H2z",
+  stop: "M7 1h10l6 6v10l-6 6H7l-6-6V7z",
 };
+const MARKS = { danger: "M12 6.5v6.5M12 17.5v.1", caution: "M12 9v5M12 18v.1", notice: "M12 6.5v6.5M12 17.5v.1", stop: "M6.5 12h11" };
 const WORDS = { danger: "Danger", caution: "Caution", notice: "Notice" };
 const CALLS = { danger: [988, 740, 988, 740], caution: [740, 740], notice: [660] };
 const STOP_CALL = [880, 880, 880, 1320];
@@ -90,8 +92,7 @@ export class AlertBoard {
     if (key === this.key) return;
     this.key = key;
     this.place.replaceChildren(...list.slice(0, 1).map((a) => this.banner(a)), ...this.rest(list.slice(1)));
-    document.body.toggleAttribute("data-alert", list.length > 0);
-    document.body.toggleAttribute("data-urgent", urgent.length > 0);
+    document.body.classList.toggle("urgent", urgent.length > 0);
   }
 
   // New alerts call once; danger and the stop go on until someone has acknowledged or they have passed.
@@ -113,7 +114,7 @@ export class AlertBoard {
     box.dataset.code = alert.code;
     const words = document.createElement("div");
     words.append(text("p", "word", stop ? "Stop" : WORDS[alert.severity]), text("p", "said", alert.message));
-    box.append(shape(stop ? "danger" : alert.severity), words);
+    box.append(shape(stop ? "stop" : alert.severity), words);
     if (alert.state !== "acknowledged" && document.documentElement.hasAttribute("data-paired")) {
       const button = text("button", "seenit", "Seen");
       button.type = "button";
@@ -150,7 +151,7 @@ function shape(severity) {
   const outline = document.createElementNS("http://www.w3.org/2000/svg", "path");
   outline.setAttribute("d", SHAPES[severity] ?? SHAPES.notice);
   const stroke = document.createElementNS("http://www.w3.org/2000/svg", "path");
-  stroke.setAttribute("d", severity === "caution" ? "M12 9v6M12 17v2" : "M12 6v8M12 16v2");
+  stroke.setAttribute("d", MARKS[severity] ?? MARKS.notice);
   stroke.setAttribute("class", "mark");
   drawn.append(outline, stroke);
   return drawn;

@@ -5,9 +5,8 @@ import { number } from "./units.js";
 
 const NECK_FROM = 0.75; // of the target
 const NECK_HEIGHT = 0.6; // of the drawn height
-const HEADROOM = 0.035; // of the target, above the placard band
+const HEADROOM = 0.045; // of the target, above the placard band
 const RIM = 14;
-const GUTTER = 44; // for the figures beside the vessel
 
 export class FillColumn {
   constructor(place) {
@@ -34,6 +33,7 @@ export class FillColumn {
   rebuild() {
     this.width = this.place.clientWidth;
     this.height = this.place.clientHeight;
+    this.gutter = this.width > 200 ? 70 : 46; // for the figures beside the vessel
     if (!this.width || !this.height) return;
     set(this.drawn, { viewBox: `0 0 ${this.width} ${this.height}`, width: this.width, height: this.height });
     this.drawn.replaceChildren();
@@ -52,7 +52,7 @@ export class FillColumn {
     const shoulder = RIM + (floor - RIM) * NECK_HEIGHT;
     const perGramNeck = (shoulder - RIM) / (top - breakAt);
     const perGramBase = (floor - shoulder) / breakAt;
-    const base = this.width - GUTTER;
+    const base = this.width - this.gutter;
     return { target, low, high, breakAt, top, floor, shoulder, perGramNeck, perGramBase, base, neck: (base * perGramBase) / perGramNeck };
   }
 
@@ -74,7 +74,6 @@ export class FillColumn {
 
   vessel() {
     const s = this.scale;
-    const far = this.width;
     const hatch = el("pattern", { id: "hatch", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
       el("rect", { width: 2.5, height: 7, class: "hatch" }));
     const [bandTop, bandLow, aim] = [this.y(s.high), this.y(s.low), this.y(s.target)];
@@ -87,7 +86,7 @@ export class FillColumn {
     this.stream = el("path", { class: "stream" });
     this.drawn.append(el("path", { d: this.outline(s.top), class: "inside" }), this.stream, this.fill, this.over);
     this.drawn.append(el("path", { d: this.walls(), class: "walls" }));
-    if (s.high > s.low) this.bandLines(bandTop, bandLow, far);
+    if (s.high > s.low) this.bandLines(bandTop, bandLow);
     this.drawn.append(el("path", { d: `M0 ${aim}H${s.base + 4}`, class: "aim" }), label(s.base + 8, aim + 6, number(s.target, "mass"), { class: "aimtext" }));
     this.ticks();
     this.call = el("path", { class: "call" });
@@ -101,10 +100,11 @@ export class FillColumn {
     return `M${inLeft} ${RIM - 8}V${s.shoulder}H1V${s.floor}H${s.base + 1}V${s.shoulder}H${inRight}V${RIM - 8}`;
   }
 
-  bandLines(top, low, far) {
+  bandLines(top, low) {
     const x = this.scale.base + 8;
-    this.drawn.append(el("path", { d: `M0 ${top}H${far - 36}M0 ${low}H${far - 36}`, class: "bandline" }));
+    this.drawn.append(el("path", { d: `M0 ${top}H${x - 3}M0 ${low}H${x - 3}`, class: "bandline" }));
     const aim = this.y(this.scale.target);
+    this.drawn.append(label(x, top - 11, "placard", { class: "tick" }));
     if (aim - top > 20) this.drawn.append(label(x, top + 4, number(this.scale.high, "mass"), { class: "tick" }));
     if (low - aim > 20) this.drawn.append(label(x, low + 4, number(this.scale.low, "mass"), { class: "tick" }));
   }
@@ -161,7 +161,7 @@ export class FillColumn {
 
   empty() {
     this.fill = null;
-    const [w, h] = [this.width - GUTTER, this.height - 2];
+    const [w, h] = [this.width - this.gutter, this.height - 2];
     const [neck, shoulder] = [w * 0.3, RIM + (h - RIM) * NECK_HEIGHT];
     const [a, b] = [(w - neck) / 2 + 1, (w + neck) / 2 + 1];
     this.drawn.append(el("path", { d: `M${a} ${RIM - 8}V${shoulder}H1V${h}H${w + 1}V${shoulder}H${b}V${RIM - 8}`, class: "walls faint" }));

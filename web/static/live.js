@@ -53,8 +53,9 @@ function changeSession(id, until) {
 }
 
 async function backfill(id, channel, until) {
+  if (until <= 0) return;
   const from = Math.max(0, until - WINDOW_S);
-  const path = `/api/sessions/${encodeURIComponent(id)}/readings?channel=${channel}&from_s=${from}&points=${WINDOW_S}`;
+  const path = `/api/sessions/${encodeURIComponent(id)}/readings?channel=${channel}&from_s=${from}&to_s=${until}&points=${WINDOW_S}`;
   const answer = await fetch(path).catch(() => null);
   if (!answer?.ok || session !== id) return;
   const tail = new Tail(WINDOW_S);

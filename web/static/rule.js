@@ -32,6 +32,7 @@ export class VacuumRule {
     for (let k = -3; k <= 7; k++) {
       for (let m = 1; m < 10; m++) this.tick((m * 10 ** k) / factor, m === 1, 10 ** k);
     }
+    this.drawn.append(label(4, HEIGHT - 4, "air", { class: "tick" }));
     this.pen = el("path", { class: "pen" });
     this.drawn.append(el("path", { d: `M${wanted} 8V24`, class: "aim" }), this.pen);
     this.show(this.value);
@@ -41,7 +42,7 @@ export class VacuumRule {
     if (pascal < DEEP_PA * 0.999 || pascal > AIR_PA) return;
     const x = this.x(pascal);
     this.drawn.append(el("path", { d: `M${x} ${whole ? 12 : 15}V${whole ? 22 : 19}`, class: "tickline" }));
-    if (!whole) return;
+    if (!whole || x < 44) return;
     const words = shown >= 1000 ? shown / 1000 + "k" : String(+shown.toPrecision(1));
     const anchor = x < 14 ? "start" : x > this.width - 14 ? "end" : "middle";
     this.drawn.append(label(x, HEIGHT - 4, words, { class: "tick", "text-anchor": anchor }));

@@ -65,7 +65,9 @@ export class Screen {
   pace(charge) {
     const left = charge.seconds_to_stop;
     const reached = charge.remaining_g !== null && charge.remaining_g <= 0;
-    put($("stop"), left > 0 ? clock(left) : reached ? "reached" : left === 0 ? "now" : NONE);
+    put($("stop-name"), reached ? "Target" : "Stop in");
+    put($("stop"), reached ? "reached" : left > 0 ? clock(left) : left === 0 ? "now" : NONE);
+    $("stop").toggleAttribute("data-words", reached);
     put($("flow"), charge.flow_g_per_s === undefined ? NONE : withUnit(charge.flow_g_per_s, "mass", 1) + (charge.flow_g_per_s === null ? "" : "/s"));
     put($("delivered"), number(charge.delivered_g, "mass"));
     put($("target"), charge.target_g ? "of " + withUnit(charge.target_g, "mass") : "no target");
@@ -83,8 +85,8 @@ export class Screen {
       const [box, channel] = [$(name), channels[name]];
       box.dataset.quality = channel?.quality ?? "absent";
       put(box.querySelector(".value"), reading(channel));
-      const boils = channel?.saturation_c;
-      put(box.querySelector(".sat"), boils === null || boils === undefined ? "" : "boils at " + withUnit(boils, "temperature"));
+      const saturation = channel?.saturation_c;
+      put(box.querySelector(".sat"), saturation === null || saturation === undefined ? "" : "saturated at " + withUnit(saturation, "temperature"));
     }
   }
 
