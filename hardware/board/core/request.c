@@ -22,7 +22,7 @@ static bool take_number(struct reader *r, uint32_t most, uint32_t *number)
     uint32_t n = 0;
     for (; r->at != r->end && *r->at >= '0' && *r->at <= '9'; r->at++) {
         uint8_t digit = (uint8_t)(*r->at - '0');
-        if (n > (most - digit) / 10)
+        if (digit > most || n > (most - digit) / 10)
             return false;
         n = n * 10 + digit;
     }

@@ -65,24 +65,52 @@ static void tell_id(void)
     link_send();
 }
 
+/* A sensor's health goes before its readings: the host takes none from a sensor that it believes ill. */
+static void tell_health(void)
+{
+    if (!health.untold || !announced)
+        return;
+    struct frame *frame = link_begin("ST", ticks_us());
+    for (uint8_t i = 0; i < CHANNELS; i++)
+        if (health.untold >> i & 1)
+            frame_int(frame, channel_name(i), health.fault[i]);
+    health.untold = 0;
+    link_send();
+}
+
 static void load_cell_task(void)
 {
     struct loadcell_word word;
     int32_t code;
+    bool reading = false;
     if (hx711_read(&word)) {
-        bool reading = loadcell_take(&cell, &word, &code);
+        reading = loadcell_take(&cell, &word, &code);
         if (!word.high_after)
             hx711_restart();
-        if (reading && announced) {
-            frame_int(link_begin("SM", word.ready_us), channel_name(CH_W), code);
-            link_send();
-        }
     } else if (loadcell_silent(&cell, ticks_us(), hx711_dout_low())) {
         hx711_restart();
     } else {
         return;
     }
     health_set(&health, CH_W, cell.fault);
+    tell_health();
+    if (reading && announced) {
+        frame_int(link_begin("SM", word.ready_us), channel_name(CH_W), code);
+        link_send();
+    }
+}
+
+/* One frame with the readings of the channels in `mask`, bit 0 being `first`. */
+static void tell_readings(uint8_t first, uint8_t mask, const int16_t *readings, uint32_t micros)
+{
+    tell_health();
+    if (!mask || !announced)
+        return;
+    struct frame *frame = link_begin("SM", micros);
+    for (uint8_t i = 0; mask >> i; i++)
+        if (mask >> i & 1)
+            frame_int(frame, channel_name(first + i), readings[i]);
+    link_send();
 }
 
 static void transducer_task(void)
@@ -92,34 +120,27 @@ static void transducer_task(void)
         adc_sweep();
     if (!adc_swept(&micros))
         return;
-    struct frame *frame = 0;
+    int16_t codes[TRANSDUCERS];
+    uint8_t mask = 0;
     for (uint8_t i = 0; i < TRANSDUCERS; i++) {
-        uint16_t code;
-        bool reading = transducer_end(&transducers[i], &code);
+        uint16_t code = 0;
+        if (transducer_end(&transducers[i], &code))
+            mask |= (uint8_t)(1 << i);
+        codes[i] = (int16_t)code;
         health_set(&health, CH_LO + i, transducers[i].fault);
-        if (!reading || !announced)
-            continue;
-        if (!frame)
-            frame = link_begin("SM", micros);
-        frame_int(frame, channel_name(CH_LO + i), code);
     }
-    if (frame)
-        link_send();
+    tell_readings(CH_LO, mask, codes, micros);
 }
 
 static void tell_probes(void)
 {
-    uint8_t mask = probes_take_new();
-    if (mask) {
-        struct frame *frame = link_begin("SM", ticks_us());
-        for (uint8_t i = 0; i < PROBES; i++)
-            if (mask >> i & 1)
-                frame_int(frame, channel_name(CH_T1 + i), probes_get(i)->last);
-        link_send();
-    }
-    for (uint8_t i = 0; i < PROBES; i++)
+    int16_t readings[PROBES];
+    for (uint8_t i = 0; i < PROBES; i++) {
+        readings[i] = probes_get(i)->last;
         if (probes_has(i))
             health_set(&health, CH_T1 + i, probes_get(i)->fault);
+    }
+    tell_readings(CH_T1, probes_take_new(), readings, ticks_us());
 }
 
 static void obey(const struct request *request)
@@ -153,18 +174,6 @@ static void request_task(void)
             obey(&request);
         return;
     }
-}
-
-static void tell_health(void)
-{
-    if (!health.untold || !announced)
-        return;
-    struct frame *frame = link_begin("ST", ticks_us());
-    for (uint8_t i = 0; i < CHANNELS; i++)
-        if (health.untold >> i & 1)
-            frame_int(frame, channel_name(i), health.fault[i]);
-    health.untold = 0;
-    link_send();
 }
 
 /* Every other frame waits for the first ID, and that for the search which says what channels there are. */
@@ -206,7 +215,6 @@ int main(void)
         bool busy = probes_step(ticks_us());
         announce();
         tell_probes();
-        tell_health();
         if (!busy)
             sleep_mode(); /* a millisecond at most; any interrupt ends it */
     }
