@@ -70,17 +70,25 @@ class VirtualCart:
         self._white = np.random.default_rng([scenario.seed, 41])
         self._by_field = {wire.field: channel for channel, wire in WIRES.items()}
         self._alerts: queue.SimpleQueue[str] = queue.SimpleQueue()
-        self._lock = threading.Lock()
+        self._lock = threading.RLock()
         self._halt = threading.Event()
         self._thread: threading.Thread | None = None
         rates_hz = {wire.field: wire.rate_hz or scenario.sensors.scale_rate_hz for wire in WIRES.values()}
         self.board = BoardEmulator(self._read_code, rates_hz, clock)
 
-    def start(self) -> None:
-        """Open the board's port, write the cart file, begin to play. Raises OSError when it cannot write."""
+    def start(self, play: bool = True) -> None:
+        """Open the board's port, write the cart file, begin to play. Raises OSError when it cannot write.
+
+        play: False leaves the technician waiting until `play`, while the board samples already.
+        """
         self.board.start()
         self.cart_file.parent.mkdir(parents=True, exist_ok=True)
         self.cart_file.write_text(self._cart_text(), encoding="utf-8")
+        if play:
+            self.play()
+
+    def play(self) -> None:
+        """The technician begins; the scenario's time counts from here."""
         self._thread = threading.Thread(target=self._play, name="virtual-cart", daemon=True)
         self._thread.start()
 
@@ -90,7 +98,7 @@ class VirtualCart:
         if self._thread:
             self._thread.join()
             self._thread = None
-            self.board.stop()
+        self.board.stop()
 
     def on_alert(self, code: str) -> None:
         """The technician hears an alert; may be called from any thread."""
@@ -102,7 +110,7 @@ class VirtualCart:
         return setup_of(self.scenario, wired)
 
     def truth(self) -> dict:
-        """What no sensor sees, so far; times count from `start`."""
+        """What no sensor sees, so far; times count from `play`."""
         with self._lock:
             return truth_of(self._run)
 

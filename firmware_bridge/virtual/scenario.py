@@ -107,7 +107,7 @@ def random_fill(
         placard_g=(target_g - tolerance_g, target_g + tolerance_g),
         target_g=target_g,
         steps=(Step("wait", seconds=2.0), Step("evacuate", seconds=25.0), Step("hold", seconds=15.0), charge, _THE_END),
-        disturbances=_random_disturbances(rng) if kind == "disturbed" else (),
+        disturbances=_random_disturbances(rng, _fill_ends_s(containers, target_g)) if kind == "disturbed" else (),
         vehicle=replace(scenario.vehicle, charge_g=target_g),
         sensors=replace(scenario.sensors, scale_rate_hz=rate_hz),
         technician=replace(scenario.technician, marks=marks),
@@ -193,11 +193,16 @@ def _random_cylinder(rng: random.Random, target_g: float, full_flow_g_per_s: flo
     )
 
 
-def _random_disturbances(rng: random.Random) -> tuple[Disturbance, ...]:
-    """Over the first 400 s or so, in which most fills happen."""
+def _fill_ends_s(containers: tuple[ContainerSpec, ...], target_g: float) -> float:
+    """About when the fill will be over."""
+    return 80.0 + 40.0 * (len(containers) - 1) + 1.1 * target_g / containers[0].full_flow_g_per_s
+
+
+def _random_disturbances(rng: random.Random, until_s: float) -> tuple[Disturbance, ...]:
+    """From the container's arrival until about the end of the fill."""
 
     def some(least: int, most: int) -> list[float]:
-        return [rng.uniform(50.0, 430.0) for _ in range(rng.randint(least, most))]
+        return [rng.uniform(50.0, until_s) for _ in range(rng.randint(least, most))]
 
     def size(low: float, high: float) -> float:
         return rng.choice([-1.0, 1.0]) * rng.uniform(low, high)

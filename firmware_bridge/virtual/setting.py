@@ -109,9 +109,9 @@ class TechnicianSpec:
 
 @dataclass(frozen=True)
 class Step:
-    """One thing the technician does; see `technician.Technician` for the kinds and what they take."""
+    """One thing the technician does; `technician.Technician` says which kind takes what."""
 
-    kind: str
+    kind: Literal["wait", "recover", "evacuate", "hold", "charge", "perform", "close"]
     seconds: float = 0.0
     containers: tuple[ContainerSpec, ...] = ()
     purge: bool = False

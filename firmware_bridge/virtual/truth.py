@@ -39,6 +39,7 @@ def _faults(run: Run) -> list[dict]:
     happened = [
         {"kind": d.kind, "from_t_s": start_s, "to_t_s": start_s + d.duration_s, "peak": d.size_g}
         for d, start_s in run.platform.befallen
+        if start_s < run.plant.t_s
     ]
     purges = [{"kind": "purge", "from_t_s": began, "to_t_s": ended} for began, ended in run.technician.purge_t_s]
     return sorted(happened + purges, key=lambda fault: fault["from_t_s"])

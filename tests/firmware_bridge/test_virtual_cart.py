@@ -64,6 +64,19 @@ def test_setup_names_only_channels_that_have_a_wire(cart):
     assert setup["target_g"] == cart.scenario.target_g
 
 
+def test_a_cart_that_does_not_play_yet_is_read_but_stands_still(cart):
+    cart.start(play=False)
+    config = load_cart(cart.cart_file)
+    source = BoardSource(config.board.port, config.channels, cart.clock)
+    source.open()
+    until, readings = time.monotonic() + PATIENCE_REAL_S, 0
+    while readings < 20 and time.monotonic() < until:
+        readings += sum(len(block) for block in source.read(0.5))
+    source.close()
+    assert readings >= 20
+    assert cart.truth()["duration_s"] == 0.0
+
+
 def test_stopping_a_cart_that_never_started_is_harmless(cart):
     cart.stop()
     assert not cart.done.is_set()
