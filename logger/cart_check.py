@@ -1,0 +1,167 @@
+"""One look at every sensor of a cart at rest: seen, at its rate, quiet, alive, plausible; a line each, with a mend."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from firmware_bridge.blocks import INVALID_CODE
+from firmware_bridge.cart import Cart, MqttConfig
+from firmware_bridge.channel import ChannelConfig
+from firmware_bridge.clock import Clock
+from firmware_bridge.source import Source, SourceError
+
+Outcome = Literal["good", "look", "bad"]
+
+AT_REST = {
+    "scale": (-50.0, 60_000.0),
+    "low_side": (-102.0, 2_000.0),
+    "high_side": (-102.0, 3_000.0),
+    "vacuum": (-50.0, 120_000.0),
+    "barometer": (60.0, 110.0),
+    "ambient_temp": (-30.0, 60.0),
+    "vent_temp": (-30.0, 80.0),
+    "container_temp": (-40.0, 60.0),
+    "suction_temp": (-40.0, 90.0),
+    "liquid_temp": (-40.0, 110.0),
+    "humidity": (0.0, 100.0),
+}
+"""Between which values a channel of a cart at rest must lie, in its unit; wide, for a hint and not for a verdict."""
+
+NOISY = {"scale": 5.0, "low_side": 10.0, "high_side": 20.0, "barometer": 0.3}
+"""Scatter of single readings beyond which a sensor at rest is worth a look, in its unit; our choice."""
+
+RATE_SHARE = 0.2
+LEAST_FREE_MB = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What was seen of one thing, and the mend where there is something to mend."""
+
+    outcome: Outcome
+    what: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.outcome:<5} {self.what:<15} {self.text}"
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Everything one channel gave within `seconds`: float64 and int32 (n,)."""
+
+    seconds: float
+    values: np.ndarray
+    codes: np.ndarray
+
+
+def check_sources(sources: Sequence[Source], cart: Cart, clock: Clock, seconds: float) -> list[Line]:
+    """Read each source for `seconds`, one after the other, and judge its channels."""
+    lines: list[Line] = []
+    for source in sources:
+        lines += _check_source(source, cart, clock, seconds)
+    return lines
+
+
+def judge(config: ChannelConfig, look: Look, reason: str) -> Line:
+    """Judge what one channel gave. reason: the driver's own word on it, "" when it has none."""
+    valid = look.codes != INVALID_CODE
+    if not valid.any():
+        return Line(
+            "bad", config.name, f"nothing valid came: {reason or 'check its wires and its place in the cart file'}"
+        )
+    values, codes = look.values[valid], look.codes[valid]
+    rate, scatter = len(look.codes) / look.seconds, float(np.std(values))
+    seen = (
+        f"{float(np.mean(values)):.2f} {config.unit}, scatter {scatter:.2g}, {rate:.1f} readings a second, "
+        f"{len(np.unique(codes))} different codes"
+    )
+    faults = _faults(config, float(np.mean(values)), scatter, codes, rate)
+    if not valid.all():
+        faults.append(
+            ("look", f"{int((~valid).sum())} of {len(valid)} readings invalid: {reason or 'check its wires'}")
+        )
+    worst: Outcome = "bad" if any(o == "bad" for o, _ in faults) else "look" if faults else "good"
+    return Line(worst, config.name, "; ".join([seen, *(text for _, text in faults)]))
+
+
+def check_disk(folder: Path) -> Line:
+    """Room for sessions in the data folder."""
+    existing = next(path for path in [folder, *folder.parents] if path.exists())
+    free_mb = shutil.disk_usage(existing).free // 2**20
+    if free_mb < LEAST_FREE_MB:
+        return Line("bad", "storage", f"{free_mb} MB free at {existing}: free some space before a session")
+    return Line("good", "storage", f"{free_mb} MB free at {existing}")
+
+
+def check_broker(mqtt: MqttConfig | None) -> Line:
+    """Whether something answers where the broker should be."""
+    if mqtt is None:
+        return Line("good", "broker", "none in the cart file; the cart works without")
+    try:
+        with socket.create_connection((mqtt.host, mqtt.port), timeout=3):
+            return Line("good", "broker", f"answers at {mqtt.host}:{mqtt.port}")
+    except OSError as error:
+        text = f"no answer at {mqtt.host}:{mqtt.port} ({error.strerror or error}): start it, or mend [mqtt]"
+        return Line("look", "broker", f"{text}; alerts are kept until it answers")
+
+
+def _check_source(source: Source, cart: Cart, clock: Clock, seconds: float) -> list[Line]:
+    try:
+        source.open()
+        looks = _read(source, clock, seconds)
+    except SourceError as error:
+        return [Line("bad", name, str(error)) for name in source.channels]
+    finally:
+        reasons = {h.channel: h.reason for h in source.health() if h.quality != "good"}
+        counted = {name: count for name, count in source.counters().items() if count}
+        source.close()
+    lines = [judge(cart.channels[name], look, reasons.get(name, "")) for name, look in looks.items()]
+    if counted:
+        lines.append(Line("good", source.name, ", ".join(f"{name} {count}" for name, count in counted.items())))
+    return lines
+
+
+def _read(source: Source, clock: Clock, seconds: float) -> dict[str, Look]:
+    """The first readings show when the source has woken up; the look begins with them."""
+    gathered: dict[str, list] = {name: [] for name in source.channels}
+    end = clock.now() + 2 * seconds
+    woke: float | None = None
+    while clock.now() < (end if woke is None else woke + seconds):
+        for block in source.read(0.1):
+            woke = clock.now() if woke is None else woke
+            gathered[block.channel].append(block)
+    lasted = seconds if woke is None else clock.now() - woke
+    return {name: _look(blocks, lasted) for name, blocks in gathered.items()}
+
+
+def _look(blocks: list, seconds: float) -> Look:
+    values = [block.value for block in blocks] or [np.empty(0)]
+    codes = [block.code for block in blocks] or [np.empty(0, np.int32)]
+    return Look(seconds, np.concatenate(values), np.concatenate(codes))
+
+
+def _faults(
+    config: ChannelConfig, value: float, scatter: float, codes: np.ndarray, rate: float
+) -> list[tuple[Outcome, str]]:
+    faults: list[tuple[Outcome, str]] = []
+    low, high = AT_REST[config.name]
+    if not low <= value <= high:
+        mend = "check its points in the cart file, its range and its wires"
+        faults.append(("bad", f"not between {low:g} and {high:g} {config.unit}: {mend}"))
+    if abs(rate - config.rate_hz) > RATE_SHARE * config.rate_hz + 0.2:
+        faults.append(
+            ("look", f"the cart file says {config.rate_hz:g} a second: mend rate_hz, or the link loses readings")
+        )
+    if scatter > NOISY.get(config.name, float("inf")):
+        faults.append(("look", "restless: still the cart, check shielding and supply"))
+    if config.name == "scale" and len(codes) > 20 and len(np.unique(codes)) == 1:
+        faults.append(("bad", "the code never changes, as no live load cell does: check its wires"))
+    return faults
