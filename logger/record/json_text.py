@@ -11,12 +11,17 @@ class DuplicateKeyError(ValueError):
 
 def load_json(text: str) -> object:
     """Strict JSON. Raises ValueError (JSONDecodeError, DuplicateKeyError, number out of range), RecursionError."""
-    return json.loads(text, object_pairs_hook=_unique, parse_constant=_refuse, parse_float=_finite)
+    value = json.loads(text, object_pairs_hook=_unique, parse_constant=_refuse, parse_float=_finite)
+    dump_json(value)
+    return value
 
 
 def dump_json(value: object) -> str:
-    """Compact JSON for a database cell. Raises ValueError for NaN or infinity, TypeError for what JSON has not."""
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    """Compact JSON for a database cell. Raises ValueError for NaN, infinity or half a character, TypeError for
+    what JSON has not."""
+    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    text.encode()
+    return text
 
 
 def _unique(pairs: list[tuple[str, object]]) -> dict:

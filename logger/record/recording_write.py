@@ -33,6 +33,8 @@ def write_recording(recording: Recording, path: str | Path) -> None:
         _write_zip(recording, path) if path.suffix == ".zip" else _write_folder(recording, path)
     except OSError as error:
         raise RecordingError(f"{path}: {error.strerror or error}: free some space or choose another place") from None
+    except ValueError as error:
+        raise RecordingError(f"{path}: the session holds what JSON cannot ({error}): write null instead") from None
 
 
 def recording_files(recording: Recording) -> dict[str, Iterator[str]]:

@@ -196,7 +196,7 @@ class Store:
             for sql, rows in statements:
                 self._connection.executemany(sql, rows)
             self._connection.execute("COMMIT")
-        except sqlite3.Error as error:
+        except (sqlite3.Error, ValueError, OverflowError) as error:
             if self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")
             if isinstance(error, sqlite3.OperationalError):
