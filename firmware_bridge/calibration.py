@@ -40,7 +40,7 @@ class Line:
 
 
 def fit_line(code: Sequence[float], value: Sequence[float], centre: float) -> Line:
-    """The least-squares line through (n,) codes and values, its value referred to `centre`; n >= 2, codes not all equal."""
+    """The least-squares line through (n,) codes and values, its value referred to `centre`; n >= 2, codes not equal."""
     x, y = np.asarray(code, float) - centre, np.asarray(value, float)
     n, mean = len(x), x.mean()
     spread = float(np.sum((x - mean) ** 2))
