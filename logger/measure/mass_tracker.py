@@ -39,6 +39,8 @@ FLOW_MOST_G_PER_S = 45.0
 GAIN_MOST_G_PER_S = 15.0
 KEPT_S = 4.0
 BUMP_LEAST_G = 3.0
+UNSURE_STEP_G = 3.0
+GONE_G = 2.5
 SCATTER_FRAMES = 15
 RHO_MOST = 0.8
 KICK_FRAMES = (8, 15, 40)
@@ -205,7 +207,7 @@ class MassTracker:
             return self._was_step(t_s, verdict.level_g, verdict.spread_g)
         level = settled(suspicion.t, suspicion.r, SETTLE_S, sqrt(self.noise_g2))
         if level is not None and waited > DECIDE_AFTER_S + KEPT_S / 2:
-            return self._was_step(t_s, level, STEP_G_UNSURE)
+            return self._was_step(t_s, level, UNSURE_STEP_G)
         return []
 
     def _is_flow(self, verdict: Verdict, waited_s: float) -> bool:
@@ -231,9 +233,7 @@ class MassTracker:
         self.suspicion = None
         self._white.clear()
         self._rests.clear()
-        trend.settle_disturbance(0.0, GONE_VAR)
-        trend.d = trend.dd = trend.md = trend.fd = 0.0
-        trend.mm += self.noise_g2
+        trend.put_disturbance(0.0, 0.0, related=False)
         self.disturbed_since = None
         return [Happening("hand_left", t_s, left_g)]
 
@@ -269,15 +269,8 @@ class MassTracker:
         self._white.clear()
         self._rests.clear()
         before_g = trend.d
-        trend.d += level_g
-        trend.dd += trend.mm + self.noise_g2 / 5.0 + spread_g * spread_g / 5.0
-        trend.md -= trend.mm
+        trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
         if abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
             return self._let_go(suspicion.onset_s)
         self._came_g = trend.d
         return [Happening("hand_came" if trend.d > before_g else "pulled", suspicion.onset_s, level_g)]
-
-
-STEP_G_UNSURE = 3.0
-GONE_G = 2.5
-GONE_VAR = 0.25

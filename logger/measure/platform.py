@@ -21,7 +21,8 @@ LANDED_FRAMES = 6
 LANDED_SPREAD_G = 12.0
 PUT_BACK_WITHIN_S = 60.0
 PUT_BACK_HEAVIER_G = 4.0
-PUT_BACK_FLOW_G_PER_S = 1.5
+PUT_BACK_FLOW_SHARE = 1.5
+"""How much faster than before it may have flowed while the container was held in the hand."""
 FLOW_BEGINS_G_PER_S, FLOW_ENDS_G_PER_S = 0.25, 0.12
 FLOW_BEGINS_SIGMA = 4.0
 LOST_BEGINS_G = 2.5
@@ -71,6 +72,7 @@ class Platform:
         self._low = 0
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
+        self._left_flow = 0.0
 
     @property
     def gross_g(self) -> float | None:
@@ -143,15 +145,15 @@ class Platform:
         gone = self.stays[-1]
         away_s = t_s - gone.off_t_s
         lost_g = gone.off.gross_g - gross_g
-        return away_s <= PUT_BACK_WITHIN_S and -PUT_BACK_HEAVIER_G <= lost_g <= PUT_BACK_HEAVIER_G + (
-            PUT_BACK_FLOW_G_PER_S * away_s
-        )
+        most_g = PUT_BACK_HEAVIER_G + PUT_BACK_FLOW_SHARE * self._left_flow * away_s
+        return away_s <= PUT_BACK_WITHIN_S and -PUT_BACK_HEAVIER_G <= lost_g <= most_g
 
     def _lift(self, frame: Frame) -> list[Happening]:
         stay, tracker = self.stay, self.tracker
         t_s = tracker.suspicion.onset_s if tracker.suspicion else frame.t_s
         stay.off_t_s = t_s
         stay.off = self._last_plateau(t_s)
+        self._left_flow = max((tracker.suspicion.before if tracker.suspicion else tracker.trend).f, 0.0) * self.flowing
         happened = self._end_flow(t_s, stay.off) if self.flowing else []
         self._left_noise_g2 = tracker.noise_g2
         self.stay = self.tracker = None

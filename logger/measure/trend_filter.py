@@ -46,15 +46,7 @@ class Trend:
     def update(self, y_g: float, r_g2: float) -> tuple[float, float]:
         """Take in one reading; returns the innovation and its variance."""
         e, s = self.innovation(y_g, r_g2)
-        self._correct(self.mm + self.md, self.mf + self.fd, self.md + self.dd, e, s)
-        return e, s
-
-    def settle_disturbance(self, weight_g: float, r_g2: float) -> None:
-        """Take in that the disturbance weighs `weight_g` (0: it has gone), known to a variance of `r_g2`."""
-        self._correct(self.md, self.fd, self.dd, weight_g - self.d, self.dd + r_g2)
-
-    def _correct(self, hm: float, hf: float, hd: float, e: float, s: float) -> None:
-        """The common update: h = P H' for whichever H, innovation e of variance s."""
+        hm, hf, hd = self.mm + self.md, self.mf + self.fd, self.md + self.dd
         km, kf, kd = hm / s, hf / s, hd / s
         self.m += km * e
         self.f += kf * e
@@ -65,3 +57,12 @@ class Trend:
         self.ff -= kf * hf
         self.fd -= kf * hd
         self.dd -= kd * hd
+        return e, s
+
+    def put_disturbance(self, weight_g: float, variance_g2: float, related: bool) -> None:
+        """Another disturbance than before. `related`: its weight was read as what a reading exceeds this mass by, so
+        that whatever the mass is wrong by, it is wrong by the opposite; else it is known by itself (0: nothing)."""
+        self.d = weight_g
+        self.dd = variance_g2 + (self.mm if related else 0.0)
+        self.md = -self.mm if related else 0.0
+        self.fd = -self.mf if related else 0.0
