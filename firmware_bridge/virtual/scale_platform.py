@@ -53,10 +53,11 @@ class Platform:
         return np.round(reading / spec.resolution_g) * spec.resolution_g
 
     def _shaking(self, t_s: np.ndarray) -> np.ndarray:
-        """A rough idle: a fast shake whose strength swells and ebbs, and a slower rocking."""
+        """A rough idle: a fast shake that swells and ebbs while the idle speed hunts, and a slower rocking."""
         turn = 2.0 * np.pi * t_s
         swell = 0.65 + 0.35 * np.sin(0.31 * turn + self._phases[1])
-        fast = np.sin(self._shake_hz * turn + self._phases[2])
+        hunting = 2.6 * np.sin(0.17 * turn + self._phases[0]) + 1.4 * np.sin(0.43 * turn + self._phases[3])
+        fast = np.sin(self._shake_hz * turn + self._phases[2] + hunting)
         slow = np.sin(1.7 * turn + self._phases[3])
         return self.spec.vibration_g * swell * (0.8 * fast + 0.2 * slow)
 
