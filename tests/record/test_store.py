@@ -8,25 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from store_making import CHANNELS, SETUP, look
+from store_making import ALERT, CHANNELS, SETUP, assert_holds, joined, look
 
 from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.record.backup import copy_store
 from logger.record.outbox import Outbox
 from logger.record.store import Store, StoreError, StoreReader
-
-ALERT = {
-    "seq": 1,
-    "t_s": 5.0,
-    "code": "stop-charging",
-    "subject": "",
-    "severity": "notice",
-    "message": "Close the valve.",
-    "state": "raised",
-    "acknowledged_t_s": None,
-    "cleared_t_s": None,
-}
 
 
 @pytest.fixture
@@ -40,24 +28,6 @@ def store(tmp_path):
 def begin(store: Store, **changes) -> str:
     """A session in it."""
     return store.create_session({**SETUP, **changes}, CHANNELS, "2024-06-11T08:15:00Z", {"boot": "b", "origin_s": 3.5})
-
-
-def joined(looks: list[list[Block]], name: str, column: str) -> np.ndarray:
-    """One channel's column over many looks."""
-    return np.concatenate([getattr(b, column) for blocks in looks for b in blocks if b.channel == name])
-
-
-def assert_holds(reader: StoreReader, session_id: str, looks: list[list[Block]]) -> None:
-    """The store gives these looks back, bit for bit."""
-    found = [item for item in reader.batches(session_id) if not isinstance(item, Mark)]
-    for name in CHANNELS:
-        assert joined(found, name, "t_s").tolist() == joined(looks, name, "t_s").tolist()
-        values = joined(found, name, "value").view(np.int64)
-        assert values.tolist() == joined(looks, name, "value").view(np.int64).tolist()
-        if CHANNELS[name]["points"]:
-            assert joined(found, name, "code").tolist() == joined(looks, name, "code").tolist()
-        else:
-            assert all(block.code is None for blocks in found for block in blocks if block.channel == name)
 
 
 def test_codes_values_and_times_come_back_bit_for_bit(store):
