@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-COMMANDS = ("check_cart", "calibrate", "plan", "replay")
+COMMANDS = ("check_cart", "calibrate", "plan", "replay", "import_", "sessions")
 """Modules of `logger.commands`, in the order in which the help lists them."""
 
 _INTRO = """\

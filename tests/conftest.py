@@ -32,7 +32,7 @@ def free_port() -> int:
 
 @pytest.fixture
 def mosquitto(tmp_path: Path):
-    """A mosquitto on a free port, with `port`, `start()` and `stop()`; it runs from the start and ends with the test."""
+    """A mosquitto on a free port, with `port`, `start()` and `stop()`; started at once, ended with the test."""
     if not shutil.which("mosquitto"):
         pytest.skip("mosquitto is not installed")
     broker = Broker(tmp_path)

@@ -1,0 +1,35 @@
+"""Take a recording into the store, whole or not at all. The same recording a second time changes nothing."""
+
+from __future__ import annotations
+
+import argparse
+
+from logger.paths import add_data_argument, store_path
+
+HELP = "take a recording into the store"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("recording", metavar="RECORDING", help="a recording's folder or zip")
+    add_data_argument(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from logger.record.importing import add_recording, digest_of, is_known
+    from logger.record.recording import read_recording
+    from logger.record.store import Store
+    from logger.replay import replay
+
+    recording = read_recording(args.recording)
+    store = Store.open(store_path(args.data))
+    try:
+        if is_known(store, recording, digest_of(recording)):
+            print(f"{recording.session_id}: was here already, nothing changed")
+            return 0
+        findings = replay(recording)  # before it is taken in: a session that cannot be judged stays out whole
+        add_recording(store, recording)
+        store.set_findings(recording.session_id, findings)
+    finally:
+        store.close()
+    print(f"{recording.session_id}: taken in")
+    return 0

@@ -1,0 +1,44 @@
+"""List the sessions in the store, newest first."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from logger.paths import add_data_argument, store_path
+
+HELP = "the sessions in the store"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="as JSON")
+    add_data_argument(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from logger.record.reader import StoreReader
+
+    path = store_path(args.data)
+    sessions = StoreReader(path).sessions() if path.exists() else []
+    if args.json:
+        print(json.dumps({"sessions": sessions}, indent=2, ensure_ascii=False, allow_nan=False))
+        return 0
+    for session in sessions:
+        print(line_of(session))
+    if not sessions:
+        print(f"No session in {args.data} yet.")
+    return 0
+
+
+def line_of(session: dict) -> str:
+    """One session on one line: id, when, refrigerant, target, delivered, what stands out."""
+    when = (session.get("started_utc") or "time unknown")[:16].replace("T", " ")
+    target, delivered = session.get("target_g"), session.get("delivered_g")
+    charge = (
+        "no charge" if delivered is None else f"{delivered:.1f} of {target:.0f} g" if target else f"{delivered:.1f} g"
+    )
+    notes = ["open"] if session.get("open") else []
+    notes += ["outside the label"] if session.get("within_placard") is False else []
+    notes += [f"{session['alerts']} alerts"] if session.get("alerts") else []
+    head = f"{session['session_id']:<24} {when:<17} {session.get('refrigerant') or '':<9} {charge:<18}"
+    return f"{head} {', '.join(notes)}".rstrip()
