@@ -173,3 +173,25 @@ def test_free_water_holds_the_pump_at_a_plateau_until_it_is_gone():
     dried, _, _ = _evacuated(VacuumSpec(free_water_mg=1500.0), 15.0, 900.0, 0.0)
     assert dried.free_water_mg == 0.0
     assert dried.p_pa < 20.0
+
+
+# R-134a, 25-27 °C, right charge: US Army TM 5-3805-291-23-1 and two makers' service literature (a spread, not a limit)
+def test_running_pressures_and_vent_lie_in_the_spread_of_service_literature():
+    plant = Plant(Scenario(seed=1, vehicle=VehicleSpec(charge_g=600.0, content_g=600.0)))
+    plant.circuit.compressor_on = True
+    _step(plant, 600.0)
+    state, psi_kpa = plant.state(), 6.894757
+    assert 140.0 < state.high_kpa / psi_kpa < 213.0
+    assert 10.0 < state.low_kpa / psi_kpa < 31.0
+    assert 6.0 < state.vent_c < 13.0
+    assert state.liquid_c < R134A.tsat_c(state.high_kpa + state.barometer_kpa)
+    assert state.suction_c > R134A.tsat_c(state.low_kpa + state.barometer_kpa)
+
+
+# at rest with liquid in it a circuit stands at saturation: 665.4 kPa absolute at 25 °C (CoolProp 8.0)
+def test_a_charged_circuit_at_rest_stands_at_saturation_on_both_sides():
+    plant = Plant(Scenario(seed=1, vehicle=VehicleSpec(content_g=500.0)))
+    _step(plant, 10.0)
+    state = plant.state()
+    assert state.low_kpa == pytest.approx(665.4 - 101.325, rel=0.01)
+    assert state.high_kpa == pytest.approx(state.low_kpa, abs=0.5)
