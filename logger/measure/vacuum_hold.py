@@ -15,6 +15,7 @@ from logger.measure.leak_rate import (
     same_throughput_g_per_year,
     throughput_pa_m3_per_s,
 )
+from logger.measure.saturation import Saturation
 from logger.measure.ticks import Tick
 
 FIT_EVERY_S = 10.0
@@ -55,8 +56,11 @@ class FullScale:
 class VacuumHold:
     """Finds and judges holds from one tick to the next."""
 
-    def __init__(self, refrigerant: str, system_volume_ml: float | None, wanted_pa_per_s: float = WANTED_PA_PER_S):
-        self._refrigerant, self._volume_ml, self._wanted = refrigerant, system_volume_ml, wanted_pa_per_s
+    def __init__(
+        self, curve: Saturation | None, system_volume_ml: float | None, wanted_pa_per_s: float = WANTED_PA_PER_S
+    ):
+        self._refrigerant = None if curve is None else curve.refrigerant.number
+        self._volume_ml, self._wanted = system_volume_ml, wanted_pa_per_s
         self._spans = HoldSpans()
         self._done: list[tuple[Span, HoldVerdict, float]] = []
         self._live: HoldVerdict | None = None
@@ -137,8 +141,8 @@ class VacuumHold:
     def _leak(self, verdict: HoldVerdict, ambient_pa: float) -> dict:
         """The leak as throughput and in g/year between its bounds; without the circuit's volume, why not."""
         empty = dict.fromkeys(LEAK_KEYS)
-        if self._volume_ml is None or verdict.rise_pa_per_s is None:
-            missing = "the circuit's volume is not known" if self._volume_ml is None else "the rise could not be judged"
+        missing = self._missing(verdict)
+        if missing:
             return empty | {"leak_why": f"no leak in mass: {missing}"}
         leak = throughput_pa_m3_per_s(max(verdict.rise_pa_per_s, 0.0), self._volume_ml)
         least = throughput_pa_m3_per_s(verdict.smallest_pa_per_s, self._volume_ml)
@@ -151,6 +155,13 @@ class VacuumHold:
             "smallest_detectable_g_per_year": list(seen),
             "leak_why": self._leak_words(verdict.smallest_pa_per_s, seen),
         }
+
+    def _missing(self, verdict: HoldVerdict) -> str | None:
+        if self._volume_ml is None:
+            return "the circuit's volume is not known"
+        if self._refrigerant is None:
+            return "the refrigerant is not known"
+        return "the rise could not be judged" if verdict.rise_pa_per_s is None else None
 
     def _leak_words(self, rise_pa_per_s: float, seen: tuple[float, float]) -> str:
         return (

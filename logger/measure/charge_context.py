@@ -1,0 +1,102 @@
+"""What has been done to the circuit so far, as far as pressures and the scale show it; marks are hints.
+
+One second after another: whether a vacuum was drawn, whether it was lost, whether refrigerant is going in, and how fast.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from statistics import median
+
+from logger.measure.atmosphere import Ambient, absolute_pa
+from logger.measure.pump_down import LEVELS_PA
+from logger.measure.ticks import Tick
+
+DEEP_SENSOR_PA = LEVELS_PA[0]
+DEEP_LOW_SIDE_PA = 10_000.0
+EVACUATED_S = 10
+BROKEN_KPA = 10.0
+"""A rise of the low side above its own vacuum reading that no transducer's noise makes."""
+
+INFERRED_DRAW_G = 2.0
+LARGEST_DRAW_G = 150.0
+CHARGE_STAGES = ("charging",)
+BEFORE_CHARGE = ("", "identification", "evacuation", "vacuum_hold", "oil_and_dye")
+
+
+class ChargeContext:
+    """State shared by the charging monitors. All fields are as of the last second."""
+
+    def __init__(self):
+        self.deep = False
+        self.evacuated = False
+        self.can_tell_vacuum = False
+        self.vacuum_broken_s = 0
+        self.charging = False
+        self.outflow_g_per_s = 0.0
+        self.low_pa: float | None = None
+        self.mass: deque[float] = deque(maxlen=25)
+        self._deep_s = 0
+        self._deep_mass: deque[float] = deque(maxlen=10)
+        self._deep_gauge: deque[float] = deque(maxlen=10)
+
+    def update(self, tick: Tick, p_pa: float | None, saturated: bool, ambient: Ambient) -> None:
+        """Take one second in. p_pa: mean of the deep-vacuum sensor, None without one."""
+        gauge_kpa = tick.mean.get("low_side")
+        self.low_pa = None if gauge_kpa is None else absolute_pa(gauge_kpa, ambient.pa)
+        self._weigh(tick)
+        self._look_at_vacuum(gauge_kpa, p_pa, saturated)
+        self._look_at_charge(tick)
+
+    @property
+    def drawn_since_vacuum_g(self) -> float:
+        """What the container lost since the circuit was last under vacuum; 0 when it cannot be told."""
+        if not self._deep_mass or not self.mass:
+            return 0.0
+        drawn = median(self._deep_mass) - median(list(self.mass)[-3:])
+        return drawn if 0.0 < drawn < LARGEST_DRAW_G else 0.0
+
+    def lose_vacuum(self) -> None:
+        """The vacuum is gone for another reason than the charge."""
+        self.evacuated = False
+        self._deep_s = 0
+
+    def _weigh(self, tick: Tick) -> None:
+        gross_g = tick.mean.get("scale")
+        if gross_g is None:
+            return
+        self.mass.append(gross_g)
+        recent = list(self.mass)[-7:]
+        steps = [before - after for before, after in zip(recent, recent[1:], strict=False)]
+        self.outflow_g_per_s = median(steps) if len(steps) >= 4 else 0.0
+
+    def _look_at_vacuum(self, gauge_kpa: float | None, p_pa: float | None, saturated: bool) -> None:
+        self.can_tell_vacuum = self.can_tell_vacuum or p_pa is not None or gauge_kpa is not None
+        by_sensor = p_pa is not None and not saturated and p_pa < DEEP_SENSOR_PA
+        by_low_side = self.low_pa is not None and self.low_pa < DEEP_LOW_SIDE_PA
+        self.deep = by_sensor or by_low_side
+        broken = self._broken(gauge_kpa, saturated)
+        self.vacuum_broken_s = self.vacuum_broken_s + 1 if self.evacuated and broken else 0
+        if not self.deep:
+            return
+        self._deep_s += 1
+        self.evacuated = self.evacuated or self._deep_s >= EVACUATED_S
+        if gauge_kpa is not None:
+            self._deep_gauge.append(gauge_kpa)
+        if self.mass:
+            self._deep_mass.append(self.mass[-1])
+
+    def _broken(self, gauge_kpa: float | None, saturated: bool) -> bool:
+        if gauge_kpa is not None and self._deep_gauge:
+            return gauge_kpa - median(self._deep_gauge) > BROKEN_KPA
+        return gauge_kpa is None and saturated
+
+    def _look_at_charge(self, tick: Tick) -> None:
+        if tick.stage in CHARGE_STAGES:
+            self.charging = True
+        elif tick.stage not in BEFORE_CHARGE:
+            self.charging = False
+        elif self.evacuated and self.vacuum_broken_s and self.drawn_since_vacuum_g > INFERRED_DRAW_G:
+            self.charging = True
+        elif self.deep:
+            self.charging = False
