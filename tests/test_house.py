@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import subprocess
 import sys
 import tomllib
 from collections import Counter
@@ -125,6 +126,16 @@ def test_no_function_is_longer_than_a_page():
 def test_names_of_test_files_are_their_own():
     twice = [name for name, count in Counter(path.name for path in TESTS).items() if count > 1]
     assert not twice, "two test files of one name hide each other"
+
+
+def test_ruff_finds_nothing():
+    ran = subprocess.run(
+        [sys.executable, "-m", "ruff", "check", "--output-format=concise", "."],
+        cwd=REPO,
+        text=True,
+        capture_output=True,
+    )
+    assert ran.returncode == 0, ran.stdout + ran.stderr
 
 
 def test_every_import_is_declared():
