@@ -32,6 +32,7 @@ def plan_as_json(plan: Plan) -> dict:
         "containers_needed": plan.containers_needed,
         "to_buy": plan.to_buy,
         "short_g": _g(plan.short_g),
+        "short_if_heels_stay_g": _g(plan.short_heels_kept_g),
         "containers": [_draw_as_json(draw) for draw in plan.draws],
         "unused": list(plan.unused),
     }
@@ -63,7 +64,7 @@ def _head(plan: Plan, unit: str) -> list[str]:
         lines[-1] += "; it gives one amount, ±15 g is assumed"
     if plan.hose_if_liquid_g:
         lines.append(
-            f"Hose        keeps about {format_both(plan.hose_residue_g, unit)} as vapour, drawn on top; "
+            f"Hose        keeps about {format_mass(plan.hose_residue_g)} as vapour, drawn on top; "
             f"{format_mass(plan.hose_if_liquid_g)} if it ends full of liquid"
         )
     containers = f"{plan.containers_needed} container{'s' if plan.containers_needed > 1 else ''}"
@@ -99,7 +100,10 @@ def _notes(plan: Plan, unit: str) -> list[str]:
     notes = []
     if plan.to_buy:
         more = "one more" if plan.to_buy == 1 else f"{plan.to_buy} more"
-        notes.append(f"Short by {format_both(plan.short_g, unit)}: have {more} like the last one at hand.")
+        if plan.short_g:
+            notes.append(f"Short by {format_both(plan.short_g, unit)} by the labels.")
+        kept = format_both(plan.short_heels_kept_g, unit)
+        notes.append(f"Short by {kept} with the vapour that stays in each: have {more} like the last at hand.")
     if plan.unused:
         names = ", ".join(map(str, plan.unused))
         notes.append(f"Not needed: container{'s' if len(plan.unused) > 1 else ''} {names} as given.")

@@ -153,7 +153,7 @@ DISTRIBUTION = {
     "paho": "paho-mqtt",
     "sqlite_utils": "sqlite-utils",
     "RPi": "rpi-lgpio",
-    "werkzeug": "flask",
+    **dict.fromkeys(("werkzeug", "jinja2", "markupsafe"), "flask"),
 }
 
 

@@ -92,7 +92,7 @@ class Draw:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """A charge laid out. unused: containers that can stay shut, by their place among those given. short_g: what the
-    containers lack once every heel is left in them; to_buy: how many more full ones like the last given cover that."""
+    containers lack by their labels, short_heels_kept_g: with every heel left in them; to_buy: how many more full ones like the last given cover that."""
 
     placard: Placard
     target_g: float
@@ -103,6 +103,7 @@ class Plan:
     unused: tuple[int, ...]
     containers_needed: int
     short_g: float
+    short_heels_kept_g: float
     to_buy: int
 
 
@@ -140,7 +141,8 @@ def plan_charge(
         draws=tuple(draws),
         unused=tuple(i + 1 for i in order[len(draws) :]),
         containers_needed=len(draws) + to_buy,
-        short_g=max(to_draw - reach, 0.0),
+        short_g=max(to_draw - sum(c.holds_g for c in containers), 0.0),
+        short_heels_kept_g=max(to_draw - reach, 0.0),
         to_buy=to_buy,
     )
 

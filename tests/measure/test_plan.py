@@ -57,11 +57,12 @@ def test_the_hose_is_drawn_for_on_top():
 
 def test_what_lacks_is_counted_with_the_heels():
     plan = plan_charge(placard(24 * OUNCE_G), [Container(12 * OUNCE_G)] * 2)
-    assert plan.short_g == pytest.approx(2 * heel_g(Container(12 * OUNCE_G), "R-134a"))
+    assert plan.short_g == pytest.approx(0, abs=1e-9)
+    assert plan.short_heels_kept_g == pytest.approx(2 * heel_g(Container(12 * OUNCE_G), "R-134a"))
     assert plan.to_buy == 1 and plan.containers_needed == 3
     three = plan_charge(placard(24 * OUNCE_G), [Container(12 * OUNCE_G)] * 3)
     assert three.containers_needed == 3 and three.draws[2].draw_g == pytest.approx(0, abs=1e-9)
-    assert three.draws[2].draw_heels_kept_g == pytest.approx(plan.short_g)
+    assert three.draws[2].draw_heels_kept_g == pytest.approx(plan.short_heels_kept_g)
 
 
 @pytest.mark.parametrize(
@@ -91,6 +92,6 @@ def test_mass_is_neither_lost_nor_made(nominal, containers, residue):
     assert drawn == pytest.approx(min(plan.to_draw_g, held))
     assert all(d.left_g >= 0 and d.draw_g + d.left_g == pytest.approx(d.container.holds_g) for d in plan.draws)
     kept = sum(d.draw_heels_kept_g for d in plan.draws)
-    assert kept + plan.short_g == pytest.approx(plan.to_draw_g)
-    assert (plan.to_buy > 0) == (plan.short_g > 1e-9)
+    assert kept + plan.short_heels_kept_g == pytest.approx(plan.to_draw_g)
+    assert (plan.to_buy > 0) == (plan.short_heels_kept_g > 1e-9)
     assert sorted([d.given for d in plan.draws] + list(plan.unused)) == list(range(1, len(containers) + 1))
