@@ -91,8 +91,12 @@ class Draw:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A charge laid out. unused: containers that can stay shut, by their place among those given. short_g: what the
-    containers lack by their labels, short_heels_kept_g: with every heel left in them; to_buy: how many more full ones like the last given cover that."""
+    """A charge laid out.
+
+    unused: containers that can stay shut, by their place among those given. short_g: what the containers lack by their
+    labels; short_heels_kept_g: with every heel left in them; to_buy: how many more full ones like the last given cover
+    the latter.
+    """
 
     placard: Placard
     target_g: float
