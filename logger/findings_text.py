@@ -32,10 +32,7 @@ def charge_lines(charge: dict | None) -> list[str]:
         lines.insert(0, f"Target      {charge['target_g']:.1f} g{_range(charge)}")
         lines[1] += f", {error:+.1f} g off target{_within(charge.get('within_placard'))}"
     for i, container in enumerate(charge.get("containers") or [], 1):
-        lines.append(
-            f"  container {i}: {_g(container.get('gross_on_g'))} to {_g(container.get('gross_off_g'))}, "
-            f"drawn {_g(container.get('drawn_g'))}"
-        )
+        lines.append(f"  container {i}: {_container(container)}")
     if charge.get("stop_alert_t_s") is not None:
         lines.append(f"Stop called at {clock(charge['stop_alert_t_s'])}")
         if charge.get("flow_ended_t_s") is not None:
@@ -78,7 +75,7 @@ def _recovered(recovered: dict | None) -> list[str]:
 def _vacuum(evacuation: dict | None, holds: list[dict] | None) -> list[str]:
     lines = []
     if evacuation and evacuation.get("lowest_pa") is not None:
-        plateau = ", hung at the pressure of boiling water" if evacuation.get("water_plateau") else ""
+        plateau = ", hung a while where water boils" if evacuation.get("water_plateau") else ""
         lines.append(
             f"Evacuation  down to {evacuation['lowest_pa']:.0f} Pa, "
             f"{clock(evacuation.get('seconds_below_67_pa') or 0)} below 67 Pa{plateau}"
@@ -128,6 +125,12 @@ def _known(data: dict, key: str) -> bool:
 
 def _g(mass_g: float | None) -> str:
     return "unknown" if mass_g is None else f"{mass_g:.1f} g"
+
+
+def _container(container: dict) -> str:
+    drawn = container.get("drawn_g")
+    moved = f"took in {-drawn:.1f} g" if drawn is not None and drawn < 0 else f"drawn {_g(drawn)}"
+    return f"{_g(container.get('gross_on_g'))} to {_g(container.get('gross_off_g'))}, {moved}"
 
 
 def _plus_minus(uncertainty_g: float | None) -> str:
