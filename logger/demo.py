@@ -1,0 +1,79 @@
+"""The demonstration: a virtual technician works through a session on a cart whose daemon is the real one."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import time
+from collections.abc import Callable
+
+from firmware_bridge.virtual.cart import VirtualCart
+from logger.demo_text import progress
+from logger.port import CartPort, NoSessionError
+
+LOOK_S = 0.5
+CLOSING_S = 10.0
+
+
+class Terminal:
+    """One line that is written over as things go on, and lines that stay. Without a terminal only the latter, and the
+    former once for every stage."""
+
+    def __init__(self, out=sys.stdout):
+        self._out, self._live, self._last_stage = out, out.isatty(), None
+
+    def stay(self, text: str) -> None:
+        """Write lines that stay."""
+        self._out.write(f"\r\x1b[K{text}\n" if self._live else f"{text}\n")
+        self._out.flush()
+
+    def show(self, line: str, stage: str) -> None:
+        """Write over the last such line."""
+        if self._live:
+            width = os.get_terminal_size(self._out.fileno()).columns
+            self._out.write(f"\r\x1b[K{line[: width - 1]}")
+            self._out.flush()
+        elif stage != self._last_stage:
+            self.stay(line)
+        self._last_stage = stage
+
+
+def play_session(port: CartPort, cart: VirtualCart, terminal: Terminal, is_over: Callable[[], bool]) -> dict:
+    """Open a session, let the technician work, hand him the alerts, close; the findings.
+
+    cart: started, not playing yet. is_over: asked at every look, True to break off.
+    """
+    session_id = port.open_session(
+        {**cart.setup(), "session_id": time.strftime("demo-%Y%m%d-%H%M%S"), "started_utc": None}
+    )
+    with port.feed.subscribe() as viewer:
+        cart.marks = lambda mark, detail: _tell(port, mark, detail)
+        cart.play()
+        while not cart.done.is_set() and not is_over():
+            item = viewer.get(LOOK_S)
+            if item is None:
+                continue
+            if item.kind == "alert" and item.data["state"] == "raised":
+                cart.on_alert(item.data["code"])
+            elif item.kind == "now":
+                terminal.show(progress(item.data), item.data.get("stage") or "")
+    return _close(port, session_id)
+
+
+def _tell(port: CartPort, mark: str, detail: dict) -> None:
+    """The technician's mark; one that comes after the session's end has no session to go to."""
+    with contextlib.suppress(NoSessionError):
+        port.mark({"mark": mark, "detail": detail})
+
+
+def _close(port: CartPort, session_id: str) -> dict:
+    """The findings, whoever closed the session: we, or the technician's last mark."""
+    findings = port.close_session()
+    deadline = time.monotonic() + CLOSING_S
+    while findings is None and time.monotonic() < deadline:
+        time.sleep(0.1)
+        findings = port.store.findings(session_id)
+    if findings is None:
+        raise ValueError(f"session {session_id} was closed but its findings did not come; look at `tarebook sessions`")
+    return findings
