@@ -10,7 +10,7 @@ EVERYWHERE = ("0.0.0.0", "::", "")
 
 
 def parse_http(text: str) -> tuple[str, int]:
-    """``HOST:PORT``, ``:PORT`` for every interface, ``[::1]:PORT`` for IPv6; port 0 takes a free one. Raises ValueError."""
+    """``HOST:PORT``, ``:PORT`` for every interface, ``[::1]:PORT`` for IPv6; port 0: a free one. Raises ValueError."""
     host, colon, port = text.rpartition(":")
     if not colon or not port.isascii() or not port.isdigit() or int(port) > 65535:
         raise ValueError(f"--http {text}: write HOST:PORT, for instance {DEFAULT_HTTP}")
