@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from flask import Flask
+from jinja2 import Undefined
 
 NO_VALUE = "–"
 
@@ -37,7 +38,7 @@ SIGNIFICANT = 3
 
 def figure(value: float | None, digits: int = 0) -> str:
     """A number with a true minus sign and thin spaces between thousands, or a dash."""
-    if value is None:
+    if value is None or isinstance(value, Undefined):
         return NO_VALUE
     return f"{value:,.{digits}f}".replace(",", "\u2009").replace("-", "\u2212")
 
@@ -55,7 +56,7 @@ def reading(channel: dict) -> str:
 
 def clock(seconds: float | None) -> str:
     """Minutes and seconds, hours when there are any."""
-    if seconds is None:
+    if seconds is None or isinstance(seconds, Undefined):
         return NO_VALUE
     whole = max(0, round(seconds))
     hours, rest = divmod(whole, 3600)

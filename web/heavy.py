@@ -6,6 +6,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+from functools import lru_cache
 from pathlib import Path
 
 from web.problems import Problem
@@ -17,8 +18,9 @@ WAIT_S = 20.0
 class Heavy:
     """Runs the command-line program on the same data folder, one piece of work at a time (a Pi has few cores)."""
 
-    def __init__(self, data_dir: Path, program: tuple[str, ...] = (sys.executable, "-m", "logger.cli")):
-        self._data_dir, self._program, self._turn = data_dir, program, threading.Lock()
+    def __init__(self, data_dir: Path, python: str = sys.executable):
+        self._data_dir, self._python, self._turn = data_dir, python, threading.Lock()
+        self._moments = lru_cache(maxsize=4)(self._fresh_moments)
 
     def report(self, session_id: str) -> bytes:
         """The session's report as PDF."""
@@ -28,29 +30,39 @@ class Heavy:
         """The session as a zipped recording."""
         return self._made("export", session_id, "recording.zip", "--format", "recording")
 
+    def moments(self, store: Path, session_id: str, points: int, last_s: float) -> bytes:
+        """The session as the live page would have shown it, JSON; kept for those asked for last, up to `last_s`."""
+        return self._moments(store, session_id, points, last_s)
+
     def import_recording(self, content: bytes) -> str:
         """Take an uploaded recording into the store; what the program said. Raises Problem 422 with its one line."""
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "upload.zip"
             path.write_bytes(content)
-            return self._run("import", str(path)).replace(str(path), "the upload")
+            return self._command("import", str(path)).replace(str(path), "the upload")
+
+    def _fresh_moments(self, store: Path, session_id: str, points: int, last_s: float) -> bytes:
+        return self._run("web.moments", str(store), session_id, str(points)).encode()
 
     def _made(self, command: str, session_id: str, name: str, *options: str) -> bytes:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / name
-            self._run(command, session_id, *options, "-o", str(path))
+            self._command(command, session_id, *options, "-o", str(path))
             return path.read_bytes()
 
-    def _run(self, command: str, *arguments: str) -> str:
+    def _command(self, name: str, *arguments: str) -> str:
+        return self._run("logger.cli", name, *arguments, "--data", str(self._data_dir))
+
+    def _run(self, module: str, *arguments: str) -> str:
         if not self._turn.acquire(timeout=WAIT_S):
             raise Problem(503, "Busy", "another file is being made; try again soon", {"Retry-After": "10"})
         try:
-            full = [*self._program, command, *arguments, "--data", str(self._data_dir)]
-            ended = subprocess.run(full, capture_output=True, text=True, timeout=TIME_LIMIT_S, check=False)
+            command = [self._python, "-m", module, *arguments]
+            ended = subprocess.run(command, capture_output=True, text=True, timeout=TIME_LIMIT_S, check=False)
         except subprocess.TimeoutExpired:
-            raise Problem(503, "Took too long", f"{command} did not end within {TIME_LIMIT_S:.0f} s") from None
+            raise Problem(503, "Took too long", f"this did not end within {TIME_LIMIT_S:.0f} s") from None
         finally:
             self._turn.release()
         if ended.returncode != 0:
-            raise Problem(422, "Cannot be done", (ended.stderr.strip().splitlines() or [f"{command} failed"])[-1])
+            raise Problem(422, "Cannot be done", (ended.stderr.strip().splitlines() or ["it failed"])[-1])
         return ended.stdout.strip()

@@ -44,16 +44,20 @@ class Pages:
 
     def replay_page(self, id: str):
         row = the_session(self._store, id)
-        now = self._now()
-        empty = {**now, "session_id": id, "stage": "", "channels": {}, "charge": {}, "alerts": []}
-        empty["glance"] = {"do": "Replay of a kept session.", "hero": "weight"}
+        glance = {"do": "Replay of a kept session.", "hero": "weight"}
+        empty = {"session_id": id, "stage": "", "channels": {}, "charge": {}, "glance": glance}
         return self._page("live.html", now=empty, alerts=[], replay=row)
 
     def review_page(self):
         return self._page("review.html", found=list(self._store.all_findings(LONGEST_LIST)))
 
     def containers_page(self):
-        return self._page("containers.html", containers=self._store.containers())
+        draws = [
+            (row, container)
+            for row, findings in self._store.all_findings(LONGEST_LIST)
+            for container in (findings.get("charge") or {}).get("containers") or []
+        ]
+        return self._page("containers.html", draws=draws)
 
     def cart_page(self):
         return self._page("cart.html", now=self._now(), viewers=self._port.feed.viewers())

@@ -74,6 +74,7 @@ SCHEMAS = {
     "Sessions": _object(["sessions"], sessions=_list(ref("SessionRow"))),
     "Findings": {"type": "object", "required": ["session_id", "charge", "alerts", "review"]},
     "Readings": _object(["t_s", "low", "high", "mean"], t_s=NUMBERS, low=NUMBERS, high=NUMBERS, mean=NUMBERS),
+    "Moments": _object(["moments"], moments=_list(ref("Now"))),
     "NewSession": _object(
         [],
         refrigerant=TEXT,

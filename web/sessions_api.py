@@ -42,6 +42,11 @@ class SessionsApi:
             raise Problem(400, "Unknown channel", f"channel={channel!r} is none of {', '.join(sorted(known))}")
         return as_json(self._store.readings(id, channel, *span_wanted(), points_wanted()))
 
+    def api_moments(self, id: str):
+        row = the_session(self._store, id)
+        content = self._heavy.moments(self._store.path, id, points_wanted(), row["duration_s"] or 0.0)
+        return Response(content, mimetype=JSON)
+
     def api_report(self, id: str):
         the_session(self._store, id)
         return _file(self._heavy.report(id), "application/pdf", f"{_plain(id)}.pdf")
@@ -64,6 +69,7 @@ class SessionsApi:
             Route("GET", one, self.api_session, "One session", {200: (JSON, ref("SessionRow"))}),
             Route("GET", f"{one}/findings", self.api_findings, "What it came to", {200: (JSON, ref("Findings"))}),
             Route("GET", f"{one}/readings", self.api_readings, "A channel", {200: (JSON, ref("Readings"))}, span),
+            Route("GET", f"{one}/moments", self.api_moments, "As it was shown", {200: (JSON, ref("Moments"))}, span[3:]),
             Route("GET", f"{one}/report.pdf", self.api_report, "The report", {200: ("application/pdf", None)}),
             Route("GET", f"{one}/recording.zip", self.api_recording, "As files", {200: ("application/zip", None)}),
         ]

@@ -82,7 +82,8 @@ FINDINGS = {
     "session_id": "s-0", "refrigerant": "R-1234yf", "duration_s": 1500.0,
     "charge": {"target_g": 450.0, "placard_low_g": 430.0, "placard_high_g": 470.0, "delivered_g": 448.6,
                "uncertainty_g": 5.2, "coverage_factor": 2, "vented_g": 0.4, "hose_residue_g": 3.1,
-               "within_placard": True, "containers": [], "stop_alert_t_s": 1220.0, "flow_ended_t_s": 1221.8,
+               "within_placard": True, "containers": [
+                   {"on_t_s": 10.0, "off_t_s": 1300.0, "gross_on_g": 5243.0, "gross_off_g": 4791.0, "drawn_g": 452.1}], "stop_alert_t_s": 1220.0, "flow_ended_t_s": 1221.8,
                "mean_flow_g_per_s": 4.1},
     "recovered": {"mass_g": 212.0, "uncertainty_g": 6.0},
     "evacuation": {"lowest_pa": 31.0, "seconds_below_67_pa": 700.0, "water_plateau": False},

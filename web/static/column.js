@@ -12,7 +12,7 @@ export class FillColumn {
   constructor(place) {
     this.place = place;
     this.drawn = el("svg", { class: "column", role: "presentation" });
-    place.replaceChildren(this.drawn);
+    place.append(this.drawn);
     new ResizeObserver(() => this.rebuild()).observe(place);
   }
 
@@ -104,7 +104,7 @@ export class FillColumn {
     const x = this.scale.base + 8;
     this.drawn.append(el("path", { d: `M0 ${top}H${x - 3}M0 ${low}H${x - 3}`, class: "bandline" }));
     const aim = this.y(this.scale.target);
-    this.drawn.append(label(x, top - 11, "placard", { class: "tick" }));
+    this.drawn.append(label(this.width, top - 9, "placard", { class: "tick", "text-anchor": "end" }));
     if (aim - top > 20) this.drawn.append(label(x, top + 4, number(this.scale.high, "mass"), { class: "tick" }));
     if (low - aim > 20) this.drawn.append(label(x, low + 4, number(this.scale.low, "mass"), { class: "tick" }));
   }

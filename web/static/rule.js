@@ -2,8 +2,8 @@
 import { el, label } from "./svg.js";
 import { chosen, convert } from "./units.js";
 
-const [DEEP_PA, AIR_PA] = [1, 101325];
-const WANTED_PA = 500 * 0.133322387415; // 500 micron: common practice, no source
+export const [DEEP_PA, AIR_PA] = [1, 101325];
+export const WANTED_PA = 500 * 0.133322387415; // 500 micron: common practice, no source
 const HEIGHT = 40;
 
 export class VacuumRule {

@@ -1,6 +1,7 @@
 // The instrument: shows one `now` object, whether it comes live or out of the record.
 import { FillColumn } from "./column.js";
 import { VacuumRule } from "./rule.js";
+import { VacuumColumn } from "./vacuum_column.js";
 import { age, chosen, clock, number, reading, withUnit, NONE } from "./units.js";
 
 const NAMES = { scale: "Scale", barometer: "Barometer", ambient_temp: "Ambient", vent_temp: "Vent air", container_temp: "Container", suction_temp: "Suction line", liquid_temp: "Liquid line", humidity: "Humidity" };
@@ -26,7 +27,9 @@ function put(element, words) {
 
 export class Screen {
   constructor() {
+    $("lane").replaceChildren();
     this.column = new FillColumn($("lane"));
+    this.sinking = new VacuumColumn($("lane"));
     this.rule = new VacuumRule($("vacuum-rule"));
     this.order = [];
   }
@@ -44,6 +47,7 @@ export class Screen {
     this.column.show(charge);
     this.sides(now.channels);
     this.rule.show(now.channels.vacuum?.value);
+    this.sinking.show(now.channels.vacuum?.value);
     this.others(now.channels);
     this.hold(now.hold);
     this.ages();

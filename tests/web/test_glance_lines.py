@@ -1,0 +1,58 @@
+"""The line that says what to do, and which figure is large."""
+
+from __future__ import annotations
+
+import pytest
+from fake_port import alert, filling, holding
+from hypothesis import given
+from hypothesis import strategies as st
+
+from web.glance import BY_STAGE, do_now, hero, standing
+
+
+def charged(**charge) -> dict:
+    now = filling()
+    now["charge"].update(charge)
+    return now
+
+
+@pytest.mark.parametrize(
+    ("now", "line"),
+    [
+        (filling(10.0), "Filling. Leave the valve as it is."),
+        (charged(seconds_to_stop=12.0), "Hand on the valve. Close it at the signal."),
+        (charged(flow_g_per_s=0.0), "Nothing flows: open the container valve."),
+        (charged(remaining_g=-2.0, flow_g_per_s=2.0), "Past the target: close the valve."),
+        (charged(remaining_g=0.0, flow_g_per_s=0.0), "Target reached. Leave the valve closed."),
+        (charged(remaining_g=None), "Charging without a target: enter the placard to be told when to stop."),
+        (filling(alerts=[alert(1, "stop-charging", "notice", "x")]), "Close the container valve now."),
+        (filling(alerts=[alert(1, "over-placard", "danger", "Recover it.")]), "Recover it."),
+        (holding(), BY_STAGE["vacuum_hold"]),
+    ],
+)
+def test_line(now, line):
+    assert do_now(now) == line
+
+
+def test_hero_follows_the_stage():
+    assert hero(filling()) == "remaining"
+    assert hero(holding()) == "vacuum"
+    assert hero({**filling(), "stage": "performance"}) == "vent"
+    assert hero({**filling(), "charge": None}) == "weight"
+
+
+ALERTS = st.builds(
+    alert,
+    st.integers(1, 50),
+    st.sampled_from(["stop-charging", "over-target", "sensor-stale"]),
+    st.sampled_from(["notice", "caution", "danger"]),
+    st.just("words"),
+    st.sampled_from(["raised", "acknowledged", "cleared"]),
+)
+
+
+@given(st.lists(ALERTS, max_size=8))
+def test_cleared_are_gone_and_nothing_acknowledged_stands_before_what_is_not(alerts):
+    shown = standing(alerts)
+    assert [a["state"] == "acknowledged" for a in shown] == sorted(a["state"] == "acknowledged" for a in shown)
+    assert len(shown) == sum(a["state"] != "cleared" for a in alerts)
