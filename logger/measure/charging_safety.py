@@ -28,6 +28,7 @@ LIQUID_G_PER_S = 8.0
 
 SURGE_G_PER_S, SURGE_KPA = 4.0, 80.0
 FLOODED_K, FLOODED_G_PER_S = 1.5, 1.0
+WETTISH_K = 4.0
 RUNNING_KPA = 250.0
 UNEVACUATED_G = 5.0
 CONTAINER_MARGIN_PA = 80_000.0
@@ -138,22 +139,31 @@ class ChargingSafety:
         return self._liquid.update(liquid, calm and not liquid)
 
     def _running(self, tick: Tick) -> bool:
-        if tick.compressor_on is not None:
-            return tick.compressor_on
+        """The sides lie apart, and nobody said that it is off; without both sides the mark alone counts."""
         low, high = tick.mean.get("low_side"), tick.mean.get("high_side")
-        return low is not None and high is not None and high - low > RUNNING_KPA
+        if low is None or high is None:
+            return bool(tick.compressor_on)
+        apart_kpa = RUNNING_KPA if tick.compressor_on is None else 0.5 * RUNNING_KPA
+        return tick.compressor_on is not False and high - low > apart_kpa
 
     def _liquid_comes(self, tick: Tick, context: ChargeContext, flow: float) -> bool:
-        if flow > LIQUID_G_PER_S:
-            return True
-        gauge_kpa = tick.mean.get("low_side")
-        if gauge_kpa is None:
-            return False
-        before = sorted(list(self._low_side)[:-5])
-        if flow > SURGE_G_PER_S and len(before) >= 20 and gauge_kpa - before[len(before) // 2] > SURGE_KPA:
-            return True
+        """Rate of mass against low-side pressure and superheat; by the rate alone only where neither can be read."""
         superheat_k = self._superheat_k(tick, context)
-        return superheat_k is not None and superheat_k < FLOODED_K and flow > FLOODED_G_PER_S
+        rise_kpa = self._low_side_rise(tick)
+        if superheat_k is not None and superheat_k < FLOODED_K and flow > FLOODED_G_PER_S:
+            return True
+        if rise_kpa is not None and rise_kpa > SURGE_KPA and flow > SURGE_G_PER_S:
+            return True
+        blind = superheat_k is None and rise_kpa is None
+        wet = superheat_k is not None and superheat_k < WETTISH_K
+        return flow > LIQUID_G_PER_S and (blind or wet)
+
+    def _low_side_rise(self, tick: Tick) -> float | None:
+        """How far the low side stands above its median of the half minute before."""
+        gauge_kpa, before = tick.mean.get("low_side"), sorted(list(self._low_side)[:-5])
+        if gauge_kpa is None or len(before) < 20:
+            return None
+        return gauge_kpa - before[len(before) // 2]
 
     def _superheat_k(self, tick: Tick, context: ChargeContext) -> float | None:
         suction_c = tick.last.get("suction_temp")

@@ -15,6 +15,9 @@ MARK_TRUSTED_S = 20.0
 RISE_SHARE = 1.25
 BLOCK = 20
 CLEAR_GAIN = 16.0
+JUMP_PA = 150.0
+"""In five seconds no leak worth a hold and no water behind a wall raises a circuit so far; a valve that opens does."""
+
 LONGEST = 6 * 3600
 
 
@@ -151,7 +154,7 @@ class HoldSpans:
         if len(span.p_pa) < 10:
             return False
         recent = sorted(span.p_pa[-10:])[5]
-        return p_pa > 1.5 * recent + 10.0
+        return p_pa > 1.5 * recent + JUMP_PA
 
     def _falls(self, span: Span) -> bool:
         """The pump is on again: 15 s lie a fifth below 15 s half a minute before."""

@@ -27,6 +27,9 @@ VAPOUR_PER_K = 0.07
 PARAMETERS = {"flat": 2, "linear": 3, "levelling": 4, "both": 5}
 """Free parameters of each model, the noise counted."""
 
+SLOW_PRIOR = 0.02
+"""Weight of a logarithmic shape in the mean rate: it can stand in for almost anything, so it must fit clearly better."""
+
 SLOWEST_S = 1200.0
 """Longest settling time that is looked for in a short hold: wet circuits settle in minutes (our virtual carts; no source)."""
 
@@ -74,7 +77,7 @@ def fit_rise(t_s: np.ndarray, p_pa: np.ndarray, sd_pa: np.ndarray, temperature_m
     t_s = t_s - t_s[0]
     span = float(t_s[-1])
     tau = np.geomspace(max(span / 40.0, 10.0), max(span, SLOWEST_S), 24)
-    coarse = np.concatenate([tau, -np.geomspace(span / 60.0, span / 4.0, 6)])
+    coarse = np.concatenate([tau, -np.geomspace(span / 60.0, span, 9)])
     fits = _fit_all(t_s, p_pa, sd_pa, coarse)
     times = _fine_times(fits, coarse)
     return _conclude(_fit_all(t_s, p_pa, sd_pa, times), times, len(t_s), VAPOUR_PER_K * temperature_moved_k / span)
@@ -158,16 +161,17 @@ def _conclude(fits: dict[str, _Candidates], times: np.ndarray, points: int, vapo
     scale = full.chi2[at["both"]] / max(points - PARAMETERS["both"], 1) * inflation
     low, high = _profile_interval(fits["linear"], full, scale, independent - PARAMETERS["both"])
     room = vapour_per_s * float(full.amplitude[at["both"]])
-    rate = float(np.clip(_weighted_rate(fits["linear"], full, scale), low, high))
+    rate = float(np.clip(_weighted_rate(fits["linear"], full, times, scale), low, high))
     relative = {name: float(value - aicc[best]) for name, value in aicc.items()}
     levelling = _levelling(fits, times, at, "levelling" if aicc["levelling"] <= aicc["both"] else "both")
     return RiseFit(best, relative, rate, (low - room, high + room), *levelling, rho, points)
 
 
-def _weighted_rate(linear: _Candidates, full: _Candidates, scale: float) -> float:
-    """Mean rate over all shapes, each with its likelihood (model averaging, Burnham and Anderson)."""
+def _weighted_rate(linear: _Candidates, full: _Candidates, times: np.ndarray, scale: float) -> float:
+    """Mean rate over all shapes, each with its likelihood (model averaging, Burnham and Anderson), the slow ones held back."""
     chi2, rate = np.append(full.chi2, linear.chi2), np.append(full.rate, linear.rate)
-    weight = np.exp(-(chi2 - chi2.min()) / (2.0 * scale))
+    prior = np.append(np.where(times > 0.0, 1.0, SLOW_PRIOR), 1.0)
+    weight = prior * np.exp(-(chi2 - chi2.min()) / (2.0 * scale))
     return float(weight @ rate / weight.sum())
 
 
