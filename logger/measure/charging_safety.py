@@ -131,9 +131,11 @@ class ChargingSafety:
 
     def _surge(self, tick: Tick, context: ChargeContext) -> list[Signal]:
         gauge_kpa = tick.mean.get("low_side")
-        flow = context.outflow_g_per_s
-        liquid = context.charging and self._running(tick) and self._liquid_comes(tick, context, flow)
-        if gauge_kpa is not None:
+        flow, running = context.outflow_g_per_s, self._running(tick)
+        liquid = context.charging and running and self._liquid_comes(tick, context, flow)
+        if not running:
+            self._low_side.clear()
+        elif gauge_kpa is not None:
             self._low_side.append(gauge_kpa)
         calm = flow < 0.5 * SURGE_G_PER_S or not context.charging
         return self._liquid.update(liquid, calm and not liquid)
@@ -154,14 +156,14 @@ class ChargingSafety:
             return True
         if rise_kpa is not None and rise_kpa > SURGE_KPA and flow > SURGE_G_PER_S:
             return True
-        blind = superheat_k is None and rise_kpa is None
+        blind = superheat_k is None and "low_side" not in tick.mean
         wet = superheat_k is not None and superheat_k < WETTISH_K
         return flow > LIQUID_G_PER_S and (blind or wet)
 
     def _low_side_rise(self, tick: Tick) -> float | None:
-        """How far the low side stands above its median of the half minute before."""
+        """How far the low side stands above its median of the half minute before, all of it with the compressor on."""
         gauge_kpa, before = tick.mean.get("low_side"), sorted(list(self._low_side)[:-5])
-        if gauge_kpa is None or len(before) < 20:
+        if gauge_kpa is None or len(before) < 30:
             return None
         return gauge_kpa - before[len(before) // 2]
 

@@ -19,6 +19,9 @@ WANTED_PA_PER_S = 0.01
 SMALLEST_LEAK_PA_PER_S = 0.0015
 """Below this, desorption that follows neither of our shapes could pass for a leak."""
 
+SHORT_LEAK_PA_PER_S = 0.05
+"""The same in a hold of less than five minutes."""
+
 MOIST_PA = 50.0
 """Outgassing of a dry circuit levels off well below this; water stands far above (500 micron = 67 Pa is common practice)."""
 
@@ -95,7 +98,7 @@ def _decide(readings: HoldReadings, fit: RiseFit, duration_s: float, wanted: flo
     if doubt:
         return "inconclusive", doubt
     low, high = fit.ci95
-    leaks = low > SMALLEST_LEAK_PA_PER_S
+    leaks = low > (SMALLEST_LEAK_PA_PER_S if duration_s >= SHORTEST_TIGHT_S else SHORT_LEAK_PA_PER_S)
     moist = _levels_off(fit) and fit.amplitude_pa > MOIST_PA
     if leaks and not (moist and low * duration_s < _water_could_add(readings, fit)):
         also = f" A levelling part of {fit.amplitude_pa:.0f} Pa speaks of moisture besides." if moist else ""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-WINDOWS = ((4, 2.4), (6, 1.8), (9, 1.8))
-"""Seconds looked at and the least gain in g over them: a fast backflow is told in four, a slow one in nine."""
+WINDOWS = ((4, 3.0), (6, 3.4), (10, 4.0))
+"""Seconds looked at and the least gain in g over them: a fast backflow is told in four, a slow one in ten. When a valve
+closes, the hose under pressure lets go of the platform by up to about 2 g."""
 
 BEFORE_S = 5
 STRAIGHT_G = 0.6

@@ -27,6 +27,9 @@ VAPOUR_PER_K = 0.07
 PARAMETERS = {"flat": 2, "linear": 3, "levelling": 4, "both": 5}
 """Free parameters of each model, the noise counted."""
 
+SLOWEST_LOG_S = 900.0
+"""Longest time constant of a logarithmic shape in a short hold: that of a pump-down, by which desorption has aged."""
+
 SLOW_PRIOR = 0.02
 """Weight of a logarithmic shape in the mean rate: it can stand in for almost anything, so it must fit clearly better."""
 
@@ -77,7 +80,7 @@ def fit_rise(t_s: np.ndarray, p_pa: np.ndarray, sd_pa: np.ndarray, temperature_m
     t_s = t_s - t_s[0]
     span = float(t_s[-1])
     tau = np.geomspace(max(span / 40.0, 10.0), max(span, SLOWEST_S), 24)
-    coarse = np.concatenate([tau, -np.geomspace(span / 60.0, span, 9)])
+    coarse = np.concatenate([tau, -np.geomspace(span / 60.0, max(span, SLOWEST_LOG_S), 9)])
     fits = _fit_all(t_s, p_pa, sd_pa, coarse)
     times = _fine_times(fits, coarse)
     return _conclude(_fit_all(t_s, p_pa, sd_pa, times), times, len(t_s), VAPOUR_PER_K * temperature_moved_k / span)
