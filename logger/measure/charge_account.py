@@ -165,8 +165,8 @@ class ChargeAccount:
 
     def trend_now_g(self) -> float:
         """The newest mass, without waiting for a plateau: what the stop goes by."""
-        tracker = self._platform.tracker
-        return 0.0 if tracker is None else tracker.trend.m
+        trend = self._platform.trend_g
+        return 0.0 if trend is None else trend
 
     def charging(self) -> list[Segment]:
         """Segments whose draw went into the vehicle."""

@@ -13,7 +13,7 @@ from collections import deque
 from dataclasses import dataclass
 from math import sqrt
 
-from logger.measure.residuals import Verdict, judge, settled
+from logger.measure.residuals import Verdict, is_noise, judge, settled
 from logger.measure.trend_filter import Trend
 
 GATE = 4.5
@@ -41,6 +41,11 @@ KEPT_S = 4.0
 BUMP_LEAST_G = 3.0
 UNSURE_STEP_G = 3.0
 GONE_G = 2.5
+NO_HAND_MOST_G = 25.0
+NO_HAND_AFTER_S = 12.0
+PUFF_MOST_G, PUFF_FLOW_G_PER_S, PUFF_AFTER_S = 15.0, 0.3, 3.0
+SUSPECT_CLIP = 4.0
+"""So many variances of a suspicious reading count as noise: an engine started must not look like bumps for long."""
 SCATTER_FRAMES = 15
 RHO_MOST = 0.8
 KICK_FRAMES = (8, 15, 40)
@@ -135,6 +140,7 @@ class MassTracker:
         self.suspicion: Suspicion | None = None
         self._rests: deque[float] = deque(maxlen=HAND_GONE_FRAMES)
         self._came_g = 0.0
+        self._came_s = t_s
         self.disturbed_since: float | None = None
         self._white = Whiteness()
 
@@ -152,6 +158,11 @@ class MassTracker:
         return sqrt(max(self.trend.mm, 0.0))
 
     @property
+    def believed(self) -> bool:
+        """The newest readings are taken in, though something may rest on the platform."""
+        return self.suspicion is None
+
+    @property
     def hand_g(self) -> float:
         """Weight of what rests on the platform beside the container."""
         return self.trend.d
@@ -165,6 +176,8 @@ class MassTracker:
         e, s = self.trend.innovation(y_g, self.noise_g2)
         if hand and self._hand_gone(y_g):
             return self._let_go(t_s)
+        if hand and self.suspicion is None and self._is_no_hand(t_s):
+            return self._take_as_mass(t_s)
         inside = e * e <= GATE * GATE * s
         if self.suspicion is None:
             if inside:
@@ -178,14 +191,16 @@ class MassTracker:
 
     def _believe(self, t_s: float, y_g: float) -> None:
         e, s = self.trend.update(y_g, self.noise_g2)
-        if self.trend.dd == 0.0:
-            square = self._white.scatter(t_s, e, s)
-            if square is not None:
-                noise = self.noise_g2 + R_ALPHA * (square - self.noise_g2)
-                self.noise_g2 = min(max(noise, R_LEAST), R_MOST)
-            change, since_s = self._white.kick()
-            if change:
-                self._let_flow_move(change * change, since_s)
+        square = self._white.scatter(t_s, e, s)
+        if square is not None:
+            self._learn_noise(square)
+        change, since_s = self._white.kick()
+        if change:
+            self._let_flow_move(change * change, since_s)
+
+    def _learn_noise(self, square_g2: float) -> None:
+        noise = self.noise_g2 + R_ALPHA * (square_g2 - self.noise_g2)
+        self.noise_g2 = min(max(noise, R_LEAST), R_MOST)
 
     def _let_flow_move(self, variance: float, since_s: float) -> None:
         """A flow that differs by some variance since `since_s` ago has moved the mass along with it."""
@@ -196,9 +211,13 @@ class MassTracker:
     def _resolve(self, t_s: float, y_g: float) -> list[Happening]:
         """Decide what the suspicious readings were, if that can be told by now."""
         suspicion = self.suspicion
+        self._learn_noise(min(suspicion.r[-1] ** 2, SUSPECT_CLIP * self.noise_g2))
         if suspicion.back >= BACK_FRAMES:
             return self._was_bump(t_s, y_g)
-        verdict = judge(suspicion.t, suspicion.r, suspicion.onset_s, self.noise_g2)
+        scatter = is_noise(suspicion.t, suspicion.r)
+        if scatter is not None:
+            return self._was_noise(t_s, y_g, scatter)
+        verdict = judge(suspicion.t, suspicion.r, suspicion.onset_s, self.noise_g2, self.trend.f)
         waited = t_s - suspicion.onset_s
         enough = verdict.margin >= (DECIDED if waited < DECIDE_AFTER_S else GIVE_UP_MARGIN)
         if verdict.kind == "flow" and enough and self._is_flow(verdict, waited):
@@ -208,6 +227,16 @@ class MassTracker:
         level = settled(suspicion.t, suspicion.r, SETTLE_S, sqrt(self.noise_g2))
         if level is not None and waited > DECIDE_AFTER_S + KEPT_S / 2:
             return self._was_step(t_s, level, UNSURE_STEP_G)
+        return []
+
+    def _was_noise(self, t_s: float, y_g: float, scatter_g: float) -> list[Happening]:
+        """The engine has been started, say: readings swing wider about the same trend."""
+        self.suspicion = None
+        self._white.clear()
+        self.noise_g2 = min(max(self.noise_g2, scatter_g * scatter_g), R_MOST)
+        self.trend.update(y_g, self.noise_g2)
+        if self.trend.dd == 0.0:
+            self.disturbed_since = None
         return []
 
     def _is_flow(self, verdict: Verdict, waited_s: float) -> bool:
@@ -226,6 +255,24 @@ class MassTracker:
             return False
         mean = sum(self._rests) / HAND_GONE_FRAMES
         return abs(mean) <= max(GONE_G, HAND_GONE_SHARE * abs(self._came_g))
+
+    def _is_no_hand(self, t_s: float) -> bool:
+        """A few grams that stay: drawn at once through a valve opened for a moment, or never there. No hand rests so
+        long, and few pull so lightly."""
+        stayed_s = t_s - self._came_s
+        puff = -PUFF_MOST_G <= self.trend.d < 0.0 and abs(self.trend.f) < PUFF_FLOW_G_PER_S
+        return abs(self.trend.d) <= NO_HAND_MOST_G and stayed_s > (PUFF_AFTER_S if puff else NO_HAND_AFTER_S)
+
+    def _take_as_mass(self, t_s: float) -> list[Happening]:
+        trend = self.trend
+        weight_g = trend.d
+        trend.m += weight_g
+        trend.mm += trend.dd + 2.0 * trend.md
+        trend.mf += trend.fd
+        trend.put_disturbance(0.0, 0.0, related=False)
+        self._rests.clear()
+        self.disturbed_since = None
+        return [Happening("stayed", t_s, weight_g)]
 
     def _let_go(self, t_s: float) -> list[Happening]:
         trend = self.trend
@@ -272,5 +319,7 @@ class MassTracker:
         trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
         if abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
             return self._let_go(suspicion.onset_s)
+        if before_g == 0.0:
+            self._came_s = suspicion.onset_s
         self._came_g = trend.d
         return [Happening("hand_came" if trend.d > before_g else "pulled", suspicion.onset_s, level_g)]

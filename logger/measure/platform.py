@@ -7,8 +7,12 @@ plateaus on both sides. A container put back as it left goes on with the stay it
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 
+import numpy as np
+
+from logger.measure.hose_pull import Pull, estimate_pull
 from logger.measure.mass_tracker import Happening, MassTracker
 from logger.measure.plateau import Plateau, PlateauWindow
 from logger.measure.scale_frames import Frame
@@ -29,6 +33,11 @@ LOST_BEGINS_G = 2.5
 REST_S = 2.0
 AFTER_FLOW_S = 1.0
 BEFORE_FLOW_S = 1.0
+PULL_BEFORE_S, PULL_AFTER_S = 6.0, 5.0
+PULL_NOTICED_S = 1.0
+"""By about how much later a flow is seen than its valve was opened."""
+PULL_CHANGES_G = 0.2
+"""How much the pull differs from one opening to the next."""
 
 
 @dataclass(slots=True)
@@ -73,6 +82,16 @@ class Platform:
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
         self._left_flow = 0.0
+        self.pull = Pull()
+        self._recent: deque[tuple[float, float]] = deque()
+        self._pull_due_s: float | None = None
+
+    @property
+    def trend_g(self) -> float | None:
+        """The container's newest mass, without the hose's pull, without waiting for a plateau."""
+        if self.tracker is None:
+            return None
+        return self.tracker.trend.m - (self.pull.pull_g if self.flowing else 0.0)
 
     @property
     def gross_g(self) -> float | None:
@@ -80,7 +99,7 @@ class Platform:
         if self.tracker is None:
             return None
         window = self._resting()
-        return self.tracker.trend.m if window is None else window.mean_g()
+        return self.trend_g if window is None else window.mean_g()
 
     def plateau_now(self) -> Plateau | None:
         """The plateau the container stands on, None while it flows or is touched."""
@@ -102,6 +121,7 @@ class Platform:
             return self._lift(frame) if self._low >= LIFTED_FRAMES else []
         self._low = 0
         happened = self.tracker.step(frame.t_s, frame.gross_g)
+        self._read_pull(frame, happened)
         return happened + self._follow(frame)
 
     def _is_empty(self, frame: Frame) -> bool:
@@ -128,6 +148,8 @@ class Platform:
         self.tracker = MassTracker(last.t_s, gross_g, **noise)
         self.flowing, self._still_since, self._after_flow = False, None, None
         self.rest.clear()
+        self._recent.clear()
+        self._pull_due_s = None
         self._landing = []
         if self._is_put_back(first.t_s, gross_g):
             self.stay = self.stays[-1]
@@ -169,21 +191,45 @@ class Platform:
             if plateau is not None and plateau.readings >= 3:
                 return plateau
         trend = tracker.suspicion.before if tracker.suspicion else tracker.trend
-        return Plateau(t_s, t_s, trend.m, max(tracker.mass_sigma, 0.3), 0)
+        return Plateau(t_s, t_s, trend.m - self.pull.pull_g, max(tracker.mass_sigma, self.pull.u_g), 0)
 
     def _follow(self, frame: Frame) -> list[Happening]:
         """Rest or flow, from the tracker."""
         tracker = self.tracker
-        if tracker.disturbed:
+        if not tracker.believed:
             return []
         if self.flowing:
             return self._watch_end(frame)
         if len(self.rest) >= 5 and self._flow_has_begun():
             return self._begin_flow(frame.t_s, self.rest.plateau())
+        if tracker.disturbed:
+            return []
         self.rest.add(frame.t_s, frame.gross_g)
         if self._after_flow is not None and frame.t_s > self.stay.episodes[-1].ended_s + AFTER_FLOW_S:
             self._after_flow.add(frame.t_s, frame.gross_g)
         return []
+
+    def _read_pull(self, frame: Frame, happened: list[Happening]) -> None:
+        """Some seconds after a valve was opened or closed: what the hose's pull is, for this container and the next.
+
+        Not where anything else touched the container meanwhile.
+        """
+        recent = self._recent
+        if self.tracker.hand_g or any(h.kind != "flow_changed" for h in happened):
+            recent.clear()
+        recent.append((frame.t_s, frame.gross_g))
+        while recent[0][0] < frame.t_s - PULL_BEFORE_S - PULL_AFTER_S:
+            recent.popleft()
+        if self._pull_due_s is None or frame.t_s < self._pull_due_s:
+            return
+        about_s, self._pull_due_s = self._pull_due_s - PULL_AFTER_S, None
+        if recent[0][0] > about_s - PULL_BEFORE_S / 2.0:
+            return
+        t, y = np.array(recent).T
+        if not self.flowing:
+            t, y, about_s = -t[::-1], y[::-1], -about_s
+        prior = Pull(self.pull.pull_g, (self.pull.u_g**2 + PULL_CHANGES_G**2) ** 0.5)
+        self.pull = estimate_pull(t, y, about_s, prior)
 
     def _flow_has_begun(self) -> bool:
         tracker = self.tracker
@@ -203,6 +249,7 @@ class Platform:
         self.flowing, self._still_since = True, None
         self.stay.episodes.append(Episode(onset + BEFORE_FLOW_S, plateau))
         self.rest.clear()
+        self._pull_due_s = t_s - PULL_NOTICED_S + PULL_AFTER_S
         return [Happening("flow_begun", onset + BEFORE_FLOW_S, trend.f)]
 
     def _watch_end(self, frame: Frame) -> list[Happening]:
@@ -213,7 +260,8 @@ class Platform:
             return []
         if self._still_since is None:
             self._still_since = frame.t_s
-        self.rest.add(frame.t_s, frame.gross_g)
+        if not tracker.disturbed:
+            self.rest.add(frame.t_s, frame.gross_g)
         if frame.t_s - self._still_since < REST_S:
             return []
         return self._end_flow(self._still_since, None)
@@ -223,4 +271,6 @@ class Platform:
         episode.ended_s, episode.after = t_s, after
         self.flowing = False
         self._after_flow = PlateauWindow(oldest=True)
+        lasted_s = t_s - episode.begun_s
+        self._pull_due_s = t_s + PULL_AFTER_S if lasted_s > PULL_BEFORE_S else None
         return [Happening("flow_ended", t_s, episode.before.gross_g - self.tracker.trend.m)]

@@ -23,6 +23,7 @@ SEEN = {
     "hand_came": "something rests on the platform",
     "pulled": "something pulls at the container",
     "hand_left": "the platform is free again",
+    "stayed": "a small change stayed: taken as mass",
     "flow_begun": "flow begun",
     "flow_ended": "flow ended",
     "flow_changed": "flow changed",
@@ -88,7 +89,7 @@ class Weigher:
         target = self.setup.target_g
         remaining = None if target is None else target - delivered
         if not tracker.disturbed and platform.flowing:
-            said += self._watch.update(frame.t_s, tracker.trend.f, segment.drawn_g(tracker.trend.m), remaining)
+            said += self._watch.update(frame.t_s, tracker.trend.f, segment.drawn_g(platform.trend_g), remaining)
         return said
 
     def _disturbance(self, frame: Frame) -> list[Signal]:
