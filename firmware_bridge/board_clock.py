@@ -1,9 +1,10 @@
 """When a sample was taken, on the host's clock, from the board's microsecond counter.
 
 A frame arrives some delay after its sample: at least the wire's, often more, because a scheduler or a USB frame held
-it back. So the points (board time, arrival) lie above a line, and the line is their lower envelope. Per bucket of time
-the least delayed point is kept; the median of the slopes between points far apart (Theil and Sen) is the oscillators'
-ratio, and the offset is the greatest that leaves no kept point of late below the line.
+it back. So the points (board time, arrival) lie above a line, and the line is their lower envelope. Per second of
+arrival the least delayed point is kept, so that a heap of frames held back for long is one point among many. The median
+of the slopes between points far apart (Theil and Sen) is the oscillators' ratio, and the offset is the greatest that
+leaves no kept point of late below the line.
 """
 
 from __future__ import annotations
@@ -82,11 +83,11 @@ class BoardClock:
     def _keep(self, board_s: float, arrival_s: float) -> None:
         """Take the point into its bucket if it is the least delayed there; fit anew when a bucket is complete."""
         delay = self._delay(board_s, arrival_s)
-        if not self._kept or board_s >= self._bucket_began + BUCKET_S:
+        if not self._kept or arrival_s >= self._bucket_began + BUCKET_S:
             if len(self._kept) >= LEAST_FOR_SLOPE:
                 self._fit()
                 delay = self._delay(board_s, arrival_s)
-            self._bucket_began = board_s
+            self._bucket_began = arrival_s
             self._kept.append((board_s, arrival_s))
         elif delay < self._delay(*self._kept[-1]):
             self._kept[-1] = (board_s, arrival_s)

@@ -45,7 +45,7 @@ def channel(name: str, source: str, rate_hz: float, field: str = "", **more: Any
 
 @dataclass
 class Rig:
-    """say: make the sensor of `channel` give a code; spoil: make it give no valid reading; kill: take the device away."""
+    """say: let the sensor of `channel` give a code; spoil: let it give no valid reading; kill: take its device away."""
 
     source: Source
     clock: Clock
