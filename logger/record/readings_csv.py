@@ -22,6 +22,8 @@ _HIGH_NIBBLES = np.uint64(0xF0F0F0F0F0F0F0F0)
 _SIXES = np.uint64(0x0606060606060606)
 _KEEP_LAST = np.array([0] + [(2**64 - 1) ^ (2 ** (64 - 8 * k) - 1) for k in range(1, 9)], np.uint64)
 _KEEP_FIRST = np.array([2 ** (8 * k) - 1 for k in range(9)], np.uint64)
+_WIDEST = 32
+_IN_NUMBERS = np.isin(np.arange(256), np.frombuffer(b"0123456789+-.eE\0", np.uint8))
 _COMMA, _DOT, _NEWLINE, _MINUS = 44, 46, 10, 45
 
 
@@ -142,8 +144,9 @@ def _floats(
     scale = _POWERS[np.minimum(places, 8)]
     value = (whole_value * scale + part_value) / scale
     value = np.where(negative, -value, value)
-    for k in np.flatnonzero(odd | whole_bad | part_bad).tolist():
-        value[k] = _one_float(padded[start[k] : end[k]].tobytes(), where[0], where[1] + k)
+    other = np.flatnonzero(odd | whole_bad | part_bad)
+    if len(other):
+        value[other] = _other_floats(padded, start[other], end[other], where, other)
     return value
 
 
@@ -161,9 +164,28 @@ def _digits(words: np.ndarray, end: np.ndarray, count: np.ndarray) -> tuple[np.n
     return x.astype(np.int64), bad
 
 
+def _other_floats(
+    padded: np.ndarray, start: np.ndarray, end: np.ndarray, where: tuple[str, int], rows: np.ndarray
+) -> np.ndarray:
+    """Fields that are not a few plain digits: many digits, exponents, nothing at all, or no numbers."""
+    size = end - start
+    if where[0] == "value" and not size.all():
+        value = np.full(len(start), np.nan)
+        value[size > 0] = _other_floats(padded, start[size > 0], end[size > 0], where, rows[size > 0])
+        return value
+    place = start[:, None] + np.arange(min(int(size.max(initial=1)), _WIDEST))
+    text = np.where(place < end[:, None], padded[np.minimum(place, len(padded) - 1)], 0).astype(np.uint8)
+    try:
+        value = text.view(f"S{text.shape[1]}").ravel().astype(float)
+    except ValueError:
+        value = np.full(len(start), np.nan)
+    wrong = ~np.isfinite(value) | ~_IN_NUMBERS[text].all(axis=1) | (size > _WIDEST)
+    for k in np.flatnonzero(wrong).tolist():
+        value[k] = _one_float(padded[start[k] : end[k]].tobytes(), where[0], where[1] + int(rows[k]))
+    return value
+
+
 def _one_float(field: bytes, column: str, row: int) -> float:
-    if column == "value" and not field:
-        return float("nan")
     value = float(field) if NUMBER.fullmatch(field) else float("nan")
     if value - value != 0:
         mend = "leave it empty where the reading was invalid" if column == "value" else "write seconds from the start"

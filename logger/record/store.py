@@ -168,6 +168,11 @@ class Store:
             self.run(statements_of(self._last_number + 1))
             self._last_number += 1
 
+    def forget(self, session_id: str) -> None:
+        """A session has been deleted."""
+        with self._lock:
+            self._numbers.pop(session_id, None)
+
     def run(self, statements: Sequence[Statement]) -> None:
         """Run statements together with what waits, whole or not at all, at once. For the other parts of the record."""
         with self._lock:

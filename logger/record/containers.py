@@ -1,0 +1,184 @@
+"""The container ledger: what every container held, what was drawn from it or recovered into it, and where it went.
+
+Records of where refrigerant is sent follow 40 CFR 82.42(b): name and address of the facility, kept three years. That
+recovered refrigerant does not go into a disposable container follows 49 CFR 178.65(i) (no refilling).
+"""
+
+from __future__ import annotations
+
+import math
+
+from logger.record.errors import StoreError
+from logger.record.reader import StoreReader
+from logger.record.store import Store
+
+KINDS = ("can", "disposable_cylinder", "refillable_cylinder", "recovery_cylinder")
+_NO_REFILL = ("can", "disposable_cylinder")
+_SLACK_G = 15.0
+"""How far below empty a weighing may take the ledger before it is called wrong; common practice, no source."""
+
+_LEDGER = "SELECT * FROM container_list JOIN (SELECT label AS l, start_g, note, retest_due FROM container) ON l = label"
+_MOVEMENTS = """
+SELECT kind, mass_g, session_id, facility, address, note, at_utc FROM movement WHERE label = ? ORDER BY id"""
+_INSERT = """
+INSERT INTO movement (label, kind, mass_g, session_id, facility, address, note, at_utc)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?)"""
+_REPLACE = "DELETE FROM movement WHERE label = ? AND kind = ? AND session_id = ?"
+
+
+class ContainerError(StoreError):
+    """The ledger cannot take this; one line that names the container and the mend."""
+
+
+def ledger(reader: StoreReader) -> list[dict]:
+    """Every container: label, kind, refrigerant, tare_g, full_g (net, when full), start_g, left_g, note, retest_due,
+    and recovered_g, drawn_g, sent_g (sums of its movements, positive)."""
+    containers = reader.rows(f"{_LEDGER} ORDER BY label")
+    return [_with_sums(reader, dict(row)) for row in containers]
+
+
+def movements(reader: StoreReader, label: str) -> list[dict]:
+    """All that went in and out of one container, in order: kind, mass_g (out of it negative), session_id, facility,
+    address, note, at_utc."""
+    return [dict(row) for row in reader.rows(_MOVEMENTS, label)]
+
+
+def check_by_scale(reader: StoreReader, label: str, gross_g: float) -> dict:
+    """What the scale says beside what the ledger says: left_by_ledger_g, left_by_scale_g, discrepancy_g (scale less
+    ledger); the latter two None, with `why`, where the tare is not known or the scale shows less than it."""
+    container = _container(reader, label)
+    found = {"label": label, "left_by_ledger_g": container["left_g"], "left_by_scale_g": None, "discrepancy_g": None}
+    if container["tare_g"] is None:
+        return {**found, "why": "its tare is not known"}
+    left_g = gross_g - container["tare_g"]
+    if left_g < -_SLACK_G:
+        return {
+            **found,
+            "why": f"the scale shows {-left_g:.0f} g less than its tare: another container, or a wrong tare",
+        }
+    return {**found, "left_by_scale_g": left_g, "discrepancy_g": left_g - container["left_g"], "why": None}
+
+
+class Containers:
+    """Adding to the ledger; the store must be open for writing. Every method raises ContainerError."""
+
+    def __init__(self, store: Store):
+        self._store = store
+        self._reader = store.reader()
+
+    def add(
+        self,
+        label: str,
+        kind: str,
+        refrigerant: str,
+        tare_g: float | None = None,
+        full_g: float | None = None,
+        start_g: float | None = None,
+        note: str = "",
+        retest_due: str | None = None,
+    ) -> None:
+        """A container that was not known; start_g is what it holds now (full where not said, empty for recovery)."""
+        if not label.strip():
+            raise ContainerError("a container needs a label: write or scan one")
+        if kind not in KINDS:
+            raise ContainerError(f"container {label}: kind {kind!r} is not known: write one of {', '.join(KINDS)}")
+        for name, mass_g in (("tare_g", tare_g), ("full_g", full_g), ("start_g", start_g)):
+            if mass_g is not None and not (math.isfinite(mass_g) and mass_g >= 0):
+                raise ContainerError(f"container {label}: {name} {mass_g!r} is not a mass: write grams, 0 or more")
+        if self._reader.rows("SELECT 1 FROM container WHERE label = ?", label):
+            raise ContainerError(f"container {label}: it is in the ledger already: give this one another label")
+        if start_g is None:
+            start_g = 0.0 if kind == "recovery_cylinder" or full_g is None else full_g
+        row = (label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due)
+        columns = "label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due"
+        self._store.run([(f"INSERT INTO container ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [row])])
+
+    def drawn(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
+        """Refrigerant charged from it; booked once a session, a later figure of the same session in its place."""
+        container = self._fit(label, mass_g, session_id)
+        before_g = container["left_g"] - self._booked(label, "drawn", session_id)
+        self._refuse_below_empty(label, before_g - mass_g)
+        self._book(label, "drawn", -mass_g, session_id, at_utc)
+
+    def recovered(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
+        """Refrigerant recovered into it; booked as `drawn` is."""
+        container = self._fit(label, mass_g, session_id)
+        if container["kind"] in _NO_REFILL:
+            raise ContainerError(
+                f"container {label}: a {_words(container['kind'])} is not refilled: recover into another"
+            )
+        self._book(label, "recovered", mass_g, session_id, at_utc)
+
+    def sent(self, label: str, mass_g: float, facility: str, address: str, at_utc: str | None, note: str = "") -> None:
+        """Stock that leaves, and to whom."""
+        container = self._fit(label, mass_g, None)
+        if not facility.strip() or not address.strip():
+            raise ContainerError(f"container {label}: write the name and the address of the facility it is sent to")
+        self._refuse_below_empty(label, container["left_g"] - mass_g)
+        self._book(label, "sent", -mass_g, None, at_utc, facility, address, note)
+
+    def corrected(self, label: str, left_g: float, note: str, at_utc: str | None = None) -> None:
+        """What it really holds, by weighing; the note says why the ledger was wrong."""
+        container = _container(self._reader, label)
+        if not (math.isfinite(left_g) and left_g >= 0):
+            raise ContainerError(f"container {label}: {left_g!r} is not a mass: write the grams left, 0 or more")
+        if not note.strip():
+            raise ContainerError(f"container {label}: write why the ledger is corrected")
+        self._book(label, "corrected", left_g - container["left_g"], None, at_utc, note=note)
+
+    def _fit(self, label: str, mass_g: float, session_id: str | None) -> dict:
+        container = _container(self._reader, label)
+        if not (math.isfinite(mass_g) and mass_g > 0):
+            raise ContainerError(f"container {label}: {mass_g!r} is not a mass: write grams above 0")
+        found = self._reader.rows("SELECT refrigerant FROM session WHERE session_id = ?", session_id)
+        if found and found[0]["refrigerant"] != container["refrigerant"]:
+            raise ContainerError(
+                f"container {label}: it holds {container['refrigerant']}, session {session_id} is of "
+                f"{found[0]['refrigerant']}: check the label"
+            )
+        return container
+
+    def _booked(self, label: str, kind: str, session_id: str | None) -> float:
+        sql = "SELECT coalesce(sum(mass_g), 0) AS g FROM movement WHERE label = ? AND kind = ? AND session_id = ?"
+        return self._reader.rows(sql, label, kind, session_id)[0]["g"]
+
+    def _refuse_below_empty(self, label: str, left_g: float) -> None:
+        if left_g < -_SLACK_G:
+            raise ContainerError(
+                f"container {label}: that is {-left_g:.0f} g more than it holds, below its tare: "
+                "check the label, or weigh it and correct the ledger"
+            )
+
+    def _book(
+        self,
+        label: str,
+        kind: str,
+        mass_g: float,
+        session_id: str | None,
+        at_utc: str | None,
+        facility: str | None = None,
+        address: str | None = None,
+        note: str = "",
+    ) -> None:
+        row = (label, kind, mass_g, session_id, facility, address, note, at_utc)
+        self._store.run([(_REPLACE, [(label, kind, session_id)]), (_INSERT, [row])])
+
+
+def _container(reader: StoreReader, label: str) -> dict:
+    rows = reader.rows(f"{_LEDGER} WHERE label = ?", label)
+    if not rows:
+        raise ContainerError(f"container {label}: it is not in the ledger: add it first")
+    return dict(rows[0])
+
+
+def _with_sums(reader: StoreReader, container: dict) -> dict:
+    del container["l"]
+    sums = dict.fromkeys(("drawn", "recovered", "sent"), 0.0)
+    for movement in movements(reader, container["label"]):
+        if movement["kind"] in sums:
+            sums[movement["kind"]] += abs(movement["mass_g"])
+    return {**container, **{f"{kind}_g": mass_g for kind, mass_g in sums.items()}}
+
+
+def _words(kind: str) -> str:
+    return kind.replace("_", " ")
