@@ -21,9 +21,8 @@ Q_FLOW = 0.002
 """How fast a steady flow wanders, (g/s)^2/s: vapour chills its container within minutes."""
 Q_FLOW_UNSEEN = 0.02
 """The same while nothing is believed."""
-Q_HAND = 0.5
+Q_HAND = 0.3
 """How a resting hand wanders, g^2/s."""
-HAND_VAR_MOST = 6.0
 HAND_GONE_FRAMES = 5
 HAND_GONE_SHARE = 0.3
 R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
@@ -45,7 +44,7 @@ NO_HAND_MOST_G = 25.0
 NO_HAND_AFTER_S = 12.0
 PUFF_MOST_G, PUFF_FLOW_G_PER_S, PUFF_AFTER_S = 15.0, 0.3, 3.0
 SUSPECT_CLIP = 4.0
-"""So many variances of a suspicious reading count as noise: an engine started must not look like bumps for long."""
+"""So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
 SCATTER_FRAMES = 15
 RHO_MOST = 0.8
 KICK_FRAMES = (8, 15, 40)
@@ -172,7 +171,6 @@ class MassTracker:
         hand = self.trend.dd > 0.0
         unseen = self.suspicion is not None
         self.trend.predict(t_s, Q_FLOW_UNSEEN if unseen else Q_FLOW, Q_HAND if hand else 0.0)
-        self.trend.dd = min(self.trend.dd, HAND_VAR_MOST)
         e, s = self.trend.innovation(y_g, self.noise_g2)
         if hand and self._hand_gone(y_g):
             return self._let_go(t_s)
@@ -211,7 +209,9 @@ class MassTracker:
     def _resolve(self, t_s: float, y_g: float) -> list[Happening]:
         """Decide what the suspicious readings were, if that can be told by now."""
         suspicion = self.suspicion
-        self._learn_noise(min(suspicion.r[-1] ** 2, SUSPECT_CLIP * self.noise_g2))
+        if len(suspicion.r) > 1:
+            swing = (suspicion.r[-1] - suspicion.r[-2]) ** 2 / 2.0
+            self._learn_noise(min(swing, SUSPECT_CLIP * self.noise_g2))
         if suspicion.back >= BACK_FRAMES:
             return self._was_bump(t_s, y_g)
         scatter = is_noise(suspicion.t, suspicion.r)

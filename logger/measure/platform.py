@@ -51,6 +51,14 @@ class Episode:
     vented: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Away:
+    """A container lifted with its valve open: since when, and its flow then, which goes on unseen."""
+
+    t_s: float
+    flow_g_per_s: float
+
+
 @dataclass(slots=True)
 class Stay:
     """One container from when it was placed to when it was lifted. Masses in g."""
@@ -81,7 +89,7 @@ class Platform:
         self._low = 0
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
-        self._left_flow = 0.0
+        self.away: Away | None = None
         self.pull = Pull()
         self._recent: deque[tuple[float, float]] = deque()
         self._pull_due_s: float | None = None
@@ -151,7 +159,9 @@ class Platform:
         self._recent.clear()
         self._pull_due_s = None
         self._landing = []
-        if self._is_put_back(first.t_s, gross_g):
+        put_back = self._is_put_back(first.t_s, gross_g)
+        self.away = None
+        if put_back:
             self.stay = self.stays[-1]
             lost = self.stay.off.gross_g - gross_g
             self.stay.off_t_s = self.stay.off = None
@@ -167,7 +177,8 @@ class Platform:
         gone = self.stays[-1]
         away_s = t_s - gone.off_t_s
         lost_g = gone.off.gross_g - gross_g
-        most_g = PUT_BACK_HEAVIER_G + PUT_BACK_FLOW_SHARE * self._left_flow * away_s
+        flow = self.away.flow_g_per_s if self.away else 0.0
+        most_g = PUT_BACK_HEAVIER_G + PUT_BACK_FLOW_SHARE * flow * away_s
         return away_s <= PUT_BACK_WITHIN_S and -PUT_BACK_HEAVIER_G <= lost_g <= most_g
 
     def _lift(self, frame: Frame) -> list[Happening]:
@@ -175,7 +186,8 @@ class Platform:
         t_s = tracker.suspicion.onset_s if tracker.suspicion else frame.t_s
         stay.off_t_s = t_s
         stay.off = self._last_plateau(t_s)
-        self._left_flow = max((tracker.suspicion.before if tracker.suspicion else tracker.trend).f, 0.0) * self.flowing
+        flow = (tracker.suspicion.before if tracker.suspicion else tracker.trend).f
+        self.away = Away(t_s, flow) if self.flowing and flow > 0.0 else None
         happened = self._end_flow(t_s, stay.off) if self.flowing else []
         self._left_noise_g2 = tracker.noise_g2
         self.stay = self.tracker = None

@@ -15,6 +15,7 @@ from logger.measure.stop_decision import FillView, StopDecision, StopSetup
 from logger.measure.ticks import ScaleView, Signal, Tick
 
 DISTURBED_S = 2.0
+AWAY_MOST_S = 20.0
 SEEN = {
     "placed": "container placed",
     "put_back": "container put back",
@@ -70,10 +71,9 @@ class Weigher:
         self.happened += happened
         self.account.follow()
         said = self._disturbance(frame)
-        if self.platform.tracker is None:
-            lifted = any(h.kind == "lifted" for h in happened)
-            return said + (self.stop.fall_silent() + self._watch.lifted() if lifted else [])
-        return said + self._fill(frame)
+        if any(h.kind == "lifted" for h in happened):
+            said += self._watch.lifted()
+        return said + (self._fill(frame) if self.platform.tracker else self._unseen(frame))
 
     def tick(self, tick: Tick) -> None:
         self.account.tick(tick)
@@ -91,6 +91,16 @@ class Weigher:
         if not tracker.disturbed and platform.flowing:
             said += self._watch.update(frame.t_s, tracker.trend.f, segment.drawn_g(platform.trend_g), remaining)
         return said
+
+    def _unseen(self, frame: Frame) -> list[Signal]:
+        """Nothing stands there. A container lifted with its valve open goes on flowing: for a while its last flow is
+        carried on, so that the stop is not missed while it is held in the hand."""
+        away = self.platform.away
+        if away is None or frame.t_s - away.t_s > AWAY_MOST_S:
+            return self.stop.fall_silent()
+        delivered = self.account.delivered_g() + away.flow_g_per_s * (frame.t_s - away.t_s)
+        view = FillView(frame.known_t_s, frame.t_s, delivered, away.flow_g_per_s, True, self._frame_s)
+        return self.stop.update(view)
 
     def _disturbance(self, frame: Frame) -> list[Signal]:
         tracker = self.platform.tracker
