@@ -1,0 +1,158 @@
+"""The port of a running cart: what the pages and the commands may ask, done by the engine's thread and the store."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+
+from firmware_bridge.cart import Cart
+from firmware_bridge.clock import Clock
+from logger.engine import Engine, Run
+from logger.measure.marks import MARKS, STAGES
+from logger.measure.ticks import Signal
+from logger.pairing import Pairing
+from logger.port import NoSessionError
+from logger.publish.feed import Feed
+from logger.publish.valve import ValveKeeper
+from logger.record.recorder import Recorder
+from logger.record.store import Store
+from logger.resume import clock_origin
+from logger.session.pipeline import Pipeline
+from logger.session.setup import SessionSetup, channel_infos
+from logger.session_defaults import channels_of, filled_in
+from logger.session_time import MARK_BEHIND_S, SessionTime
+from logger.wallclock import WallClock, to_text
+
+CLEARED_BY_ACK = ("power-was-lost",)
+"""Alerts of something that is over: they stand until a person has seen them."""
+FLUSH_S = 5.0
+
+
+class RunningCart:
+    """A CartPort (`logger.port`); `attach` gives it the engine before it is used."""
+
+    def __init__(
+        self,
+        cart: Cart,
+        store: Store,
+        recorder: Recorder,
+        feed: Feed,
+        pairing: Pairing,
+        clock: Clock,
+        wall: WallClock,
+        valve: ValveKeeper | None,
+    ):
+        self.feed, self.pairing, self.store = feed, pairing, store.reader()
+        self._cart, self._writer, self._recorder = cart, store, recorder
+        self._clock, self._wall, self._valve = clock, wall, valve
+        self._engine: Engine | None = None
+        self._changing = threading.Lock()
+        self._last_findings: dict | None = next((found for _, found in self.store.all_findings(1)), None)
+
+    def attach(self, engine: Engine) -> None:
+        """The engine that has the pipeline."""
+        self._engine = engine
+
+    def now(self) -> dict:
+        return self._engine.now()
+
+    def findings(self) -> dict | None:
+        return self._engine.call(lambda run: run.pipeline.findings() if run.session_id else None)
+
+    def last_findings(self) -> dict | None:
+        """Those of the session closed last."""
+        return self._last_findings
+
+    def open_session(self, setup: Mapping) -> str:
+        with self._changing:
+            origin_s = self._clock.now()
+            started = to_text(self._wall.now()) if self._wall.trusted() else None
+            document, channels = filled_in(setup, self._cart), channels_of(self._cart)
+            session_id = self._writer.create_session(document, channels, started, clock_origin(self._clock, origin_s))
+            document |= {"session_id": session_id, "started_utc": started}
+            pipeline = Pipeline(SessionSetup.from_json(document), channel_infos(channels), dict(self._cart.limits))
+            self._engine.call(lambda _: self._begin(Run(pipeline, self._time(origin_s), session_id)))
+            return session_id
+
+    def close_session(self) -> dict | None:
+        with self._changing:
+            return self._close(tell=True)
+
+    def mark(self, mark: Mapping) -> float:
+        name, detail = str(mark.get("mark")), dict(mark.get("detail") or {})
+        if name not in MARKS:
+            raise ValueError(f"mark {name!r} is none of {', '.join(MARKS)}")
+        if name == "stage" and detail.get("stage") not in STAGES:
+            raise ValueError(f"stage {detail.get('stage')!r} is none of {', '.join(STAGES)}")
+        if name == "ack":
+            return self._ack(str(detail.get("code", "")))
+        t_s = self._engine.call(lambda run: self._engine.mark(_open(run), name, detail))
+        if detail.get("stage") == "closed":
+            with self._changing:
+                self._close(tell=False)
+        return t_s
+
+    def ack(self, code: str) -> None:
+        self._ack(code)
+
+    def order_valve(self, open_it: bool) -> dict:
+        if self._valve is None:
+            raise ValueError("this cart has no charging valve: add [valve] to its cart file")
+        decision = self._valve.order(open_it)
+        return {"open": decision.open, "why": decision.why}
+
+    def idle_run(self) -> Run:
+        """The run between two sessions: values are shown and watched, nothing is kept."""
+        pipeline = Pipeline(None, channel_infos(channels_of(self._cart)), dict(self._cart.limits))
+        return Run(pipeline, self._time(self._clock.now()))
+
+    def _time(self, origin_s: float) -> SessionTime:
+        return SessionTime(origin_s, 0.0, MARK_BEHIND_S * self._clock.speed)
+
+    def _begin(self, run: Run) -> None:
+        self._engine.replace(run)
+        self._tell(run.session_id, True)
+
+    def _close(self, tell: bool) -> dict | None:
+        done = self._engine.call(lambda run: self._end(run, tell))
+        if done is None:
+            return None
+        session_id, findings = done
+        self._recorder.flush(FLUSH_S)
+        self._writer.close_session(session_id)
+        self._last_findings = findings
+        self._tell(session_id, False)
+        return findings
+
+    def _end(self, run: Run, tell: bool) -> tuple[str, dict] | None:
+        """In the engine's thread: the last mark, the findings, and on to what is between sessions."""
+        if run.session_id is None:
+            return None
+        if tell:
+            self._engine.mark(run, "stage", {"stage": "closed"})
+        findings = run.pipeline.findings()
+        self._recorder.findings(run.session_id, findings)
+        self._engine.replace(self.idle_run())
+        return run.session_id, findings
+
+    def _ack(self, code: str) -> float:
+        def told(run: Run) -> float:
+            if run.session_id is None and all(a.code != code for a in run.pipeline.alerts.standing()):
+                raise NoSessionError(f"no alert {code!r} stands")
+            standing = [a for a in run.pipeline.alerts.standing() if a.code == code and code in CLEARED_BY_ACK]
+            t_s = self._engine.mark(run, "ack", {"code": code})
+            for alert in standing:
+                over = Signal(alert.code, alert.severity, False, alert.message)
+                self._engine.signal(run, over, alert.subject, t_s)
+            return t_s
+
+        return self._engine.call(told)
+
+    def _tell(self, session_id: str, is_open: bool) -> None:
+        self.feed.publish("session", {"session_id": session_id, "open": is_open, "t_utc": to_text(self._wall.now())})
+
+
+def _open(run: Run) -> Run:
+    if run.session_id is None:
+        raise NoSessionError("no session is open: open one first")
+    return run

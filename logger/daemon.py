@@ -1,0 +1,218 @@
+"""The logger on a cart: one process, a thread for each thing that may be slow, dead or gone, to no other's harm."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import signal
+import sys
+import threading
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+
+from firmware_bridge.cart import Cart, load_cart
+from firmware_bridge.clock import Clock
+from firmware_bridge.source import Source
+from firmware_bridge.sources import build_sources
+from logger.cart_port import RunningCart
+from logger.engine import Engine, Run
+from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
+from logger.pairing import Pairing
+from logger.paths import store_path
+from logger.port import CartPort
+from logger.publish.broker_link import BrokerSettings
+from logger.publish.buzzer import Buzzer
+from logger.publish.feed import Feed
+from logger.publish.mqtt import MqttPublisher
+from logger.publish.valve import ValveKeeper, view_of
+from logger.record.outbox import Outbox
+from logger.record.recorder import Recorder
+from logger.record.store import Store
+from logger.session.pipeline import clean
+from logger.session_defaults import close_lag_s
+from logger.source_thread import SourceThread
+from logger.takeover import first_run
+from logger.wallclock import WallClock, from_text, to_text
+
+log = logging.getLogger(__name__)
+
+SWITCH_INTERVAL_S = 0.0005
+"""So that a busy thread cannot hold up a reading for long; ten times shorter than the interpreter's own."""
+READY_TIMEOUT_S = 120.0
+PAIRING_FILE = "paired.json"
+
+
+class Daemon:
+    """A cart at work: `start`, then use `port` (a logger.port.CartPort), then `stop`.
+
+    http: "HOST:PORT" to serve pages on (port 0 takes a free one), None for no pages. open_setup: begin a session at
+    once with these keys of a session.json, unless one is to be resumed. Raises ValueError or OSError, one line, for a
+    store that cannot be opened, settings that name unreadable files, an address that is taken.
+    """
+
+    def __init__(
+        self,
+        cart: Cart,
+        data_dir: str | Path,
+        http: str | None = None,
+        clock: Clock | None = None,
+        open_setup: Mapping | None = None,
+        sources: list[Source] | None = None,
+    ):
+        self._cart, self._folder, self._http = cart, Path(data_dir), http
+        self._clock = clock or Clock()
+        self._open_setup = open_setup
+        self._stop = threading.Event()
+        sources = build_sources(cart, self._clock) if sources is None else sources
+        self._store = Store.open(store_path(self._folder))
+        try:
+            self._assemble(sources)
+        except BaseException:
+            self._store.close()
+            raise
+
+    def _assemble(self, sources: list[Source]) -> None:
+        store, cart, clock = self._store, self._cart, self._clock
+        self._recorder, self._feed = Recorder(store), Feed()
+        self._wall = WallClock(_newest_moment(store))
+        request = next((source.request for source in sources if hasattr(source, "request")), None)
+        self._valve = ValveKeeper(request, clock, close_lag_s(cart)) if cart.valve and request else None
+        self._buzzer = Buzzer(request) if request else None
+        pairing = Pairing(self._folder / PAIRING_FILE)
+        port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve)
+        self.port: CartPort = port
+        self._engine = Engine(
+            clock,
+            self._recorder,
+            self._feed,
+            begin=lambda: first_run(cart, store, self._recorder, self._engine, clock, self._wall, port.idle_run),
+            dress=self._dress,
+            on_look=self._watch_valve if self._valve else lambda run, host_s: None,
+            on_alerts=self._buzzer.look if self._buzzer else lambda alerts: None,
+        )
+        port.attach(self._engine)
+        self._readers = [SourceThread(source, self._engine.hand_on, clock, self._stop) for source in sources]
+        free_mb = cart.limits.get("storage_free_mb", STORAGE_FREE_MB)
+        self._keeping = Housekeeping(
+            self._folder, self._engine, store, self._recorder, clock, self._wall, port.idle_run, free_mb
+        )
+        self._mqtt = self._publisher(port)
+        self._web = self._web_server(port)
+
+    @property
+    def url(self) -> str | None:
+        """Where the pages are, None when none are served."""
+        return self._web.url if self._web else None
+
+    @property
+    def broker_status(self) -> str:
+        """One line about the broker."""
+        return self._mqtt.status if self._mqtt else "no broker in the cart file"
+
+    def start(self) -> None:
+        """Begin; readings are kept from here on. Returns once a session has been resumed, or the new one opened."""
+        sys.setswitchinterval(SWITCH_INTERVAL_S)
+        self._recorder.start()
+        self._engine.start()
+        for part in (*self._readers, self._valve, self._buzzer, self._mqtt):
+            if part is not None:
+                part.start()
+        self._engine.wait_ready(READY_TIMEOUT_S)
+        self._keeping.start()
+        if self._web is not None:
+            self._web.start()
+        if self._open_setup is not None and self._engine.now()["session_id"] is None:
+            self.port.open_session(self._open_setup)
+
+    def stop(self) -> None:
+        """End in order: the valve closes first, what has been read is kept, viewers and broker are told last. An open
+        session stays open and is resumed by the next start. Harmless twice."""
+        if self._stop.is_set():
+            return
+        self._stop.set()
+        self._feed.close()
+        for part in (self._valve, self._keeping, self._buzzer):
+            if part is not None:
+                part.stop()
+        for reader in self._readers:
+            reader.join(1.0)
+        self._engine.stop()
+        self._recorder.stop()
+        for part in (self._mqtt, self._web):
+            if part is not None:
+                part.stop()
+        self._store.close()
+
+    def _publisher(self, port: RunningCart) -> MqttPublisher | None:
+        if self._cart.mqtt is None:
+            return None
+        settings = BrokerSettings(**asdict(self._cart.mqtt))
+        return MqttPublisher(settings, self._cart.id, Outbox(self._store), port.now, port.last_findings)
+
+    def _web_server(self, port: RunningCart):
+        if self._http is None:
+            return None
+        from web.app import create_app
+        from web.server import WebServer
+
+        host, number = parse_address(self._http)
+        return WebServer(create_app(port, self._folder, stop=self._stop), host, number, self._stop)
+
+    def _watch_valve(self, run: Run, host_s: float) -> None:
+        self._valve.look(view_of(clean(run.pipeline.now(run.time.of(host_s))), host_s))
+
+    def _dress(self, now: dict) -> dict:
+        """What the pipeline cannot know: the time of day, why a channel is silent, how the valve and the links fare."""
+        reasons = {health.channel: health.reason for reader in self._readers for health in reader.source.health()}
+        for name, channel in now["channels"].items():
+            if channel["quality"] != "good" and reasons.get(name):
+                channel["why"] = reasons[name]
+        now |= {"t_utc": to_text(self._wall.now()), "clock_trusted": self._wall.trusted(), "cart_id": self._cart.id}
+        now["links"] = {reader.source.name: reader.trouble or "ok" for reader in self._readers}
+        now["broker"] = self.broker_status
+        if self._valve is not None:
+            now["valve"] = self._valve.state()
+        return now
+
+
+def parse_address(text: str) -> tuple[str, int]:
+    """HOST:PORT. Raises ValueError."""
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdigit() or int(port) > 65535:
+        raise ValueError(f"--http {text}: write HOST:PORT, such as 0.0.0.0:8080")
+    return host.strip("[]"), int(port)
+
+
+def run_daemon(args: argparse.Namespace) -> int:
+    """`tarebook run`: args.cart, args.data, args.http, args.open. Ends on SIGTERM or SIGINT; exit status 0."""
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(threadName)s: %(message)s")
+    ended = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: ended.set())
+    setup = _setup_file(args.open) if args.open else None
+    daemon = Daemon(load_cart(args.cart), args.data, args.http, open_setup=setup)
+    try:
+        daemon.start()
+        print(f"Page        {daemon.url}", f"Pairing     code {daemon.port.pairing.code()}", sep="\n", flush=True)
+        ended.wait()
+    finally:
+        daemon.stop()
+    return 0
+
+
+def _setup_file(path: str | Path) -> dict:
+    try:
+        setup = json.loads(Path(path).read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise ValueError(f"{path}: no session can be read from it: {error}") from None
+    if not isinstance(setup, dict):
+        raise ValueError(f"{path}: not a JSON object: write the keys of a session.json")
+    return setup
+
+
+def _newest_moment(store: Store):
+    """The latest moment in the record: a clock that is behind it is wrong."""
+    newest = next(iter(store.reader().sessions(1)), None)
+    return from_text(newest["started_utc"]) if newest else None

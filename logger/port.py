@@ -1,0 +1,48 @@
+"""The cart as its pages, its messages and its commands see it: what is so, what happens, what may be asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from logger.pairing import Pairing
+from logger.publish.feed import Feed
+from logger.record.reader import StoreReader
+
+
+class NoSessionError(ValueError):
+    """There is no open session to which this could be told."""
+
+
+class CartPort(Protocol):
+    """Every method may be called from any thread. Errors are ValueErrors of one line.
+
+    feed: what happens, as it happens. store: the record, read only. pairing: who may change things.
+    """
+
+    feed: Feed
+    store: StoreReader
+    pairing: Pairing
+
+    def now(self) -> dict:
+        """The `/api/now` object, at most 0.2 s old; must not be changed."""
+
+    def findings(self) -> dict | None:
+        """The findings of the open session so far, None when none is open."""
+
+    def open_session(self, setup: Mapping) -> str:
+        """Begin a session with the keys of a recording's session.json; its id. Raises ValueError when one is open or a
+        key cannot be used."""
+
+    def mark(self, mark: Mapping) -> float:
+        """Take {"mark", "detail"}; the session time it was given. The stage `closed` closes the session. Raises
+        NoSessionError."""
+
+    def close_session(self) -> dict | None:
+        """End the open session; its findings, None when none was open."""
+
+    def ack(self, code: str) -> None:
+        """A person has seen the alert. Raises NoSessionError when there is no session and no such alert."""
+
+    def order_valve(self, open_it: bool) -> dict:
+        """A person orders the charging valve open or closed; {"open", "why"}. Raises ValueError when there is none."""
