@@ -12,7 +12,18 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-COMMANDS = ("check_cart", "calibrate", "plan", "replay", "import_", "sessions")
+COMMANDS = (
+    "demo",
+    "run",
+    "check_cart",
+    "calibrate",
+    "plan",
+    "replay",
+    "import_",
+    "export",
+    "sessions",
+    "containers",
+)
 """Modules of `logger.commands`, in the order in which the help lists them."""
 
 _INTRO = """\

@@ -4,16 +4,63 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
+import tempfile
+import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 
+from firmware_bridge.cart import MqttConfig, load_cart
+from firmware_bridge.clock import Clock
 from firmware_bridge.virtual.cart import VirtualCart
-from logger.demo_text import progress
+from firmware_bridge.virtual.scenario import demo_scenario
+from logger.broker import DemoBroker, find_broker
+from logger.daemon import Daemon
+from logger.demo_text import progress, result, welcome
+from logger.http_address import free_near, parse_http, url_for_phones, url_of
 from logger.port import CartPort, NoSessionError
 
 LOOK_S = 0.5
 CLOSING_S = 10.0
+
+
+def run_demo(speed: float, data_dir: Path, http: str, stay: bool) -> int:
+    """Play the session, say how it ended, and stay up when told to. Ends early, and in order, on SIGTERM or Ctrl-C."""
+    ended = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: ended.set())
+    terminal = Terminal()
+    host, port = parse_http(http)
+    with tempfile.TemporaryDirectory(prefix="tarebook-demo-") as folder, contextlib.ExitStack() as cleanup:
+        clock = Clock(speed)
+        cart = VirtualCart(demo_scenario(), clock, folder)
+        cart.start(play=False)
+        cleanup.callback(cart.stop)
+        broker = find_broker(Path(folder))
+        if broker:
+            cleanup.callback(broker.stop)
+        daemon = _daemon(cart, broker, data_dir, f"{host}:{free_near(host, port)}", clock)
+        cleanup.callback(daemon.stop)
+        daemon.start()
+        number = int(daemon.url.rstrip("/").rpartition(":")[2])
+        how = broker.how if broker else "no broker here; the cart works without"
+        terminal.stay(welcome(url_of(host, number), url_for_phones(host, number), speed, how))
+        findings = play_session(daemon.port, cart, terminal, ended.is_set)
+        terminal.stay(result(findings, cart.truth(), str(data_dir)))
+        if stay and not ended.is_set():
+            terminal.stay("The page stays up. Leave with Ctrl-C.")
+            ended.wait()
+    return 0
+
+
+def _daemon(cart: VirtualCart, broker: DemoBroker | None, data_dir: Path, http: str, clock: Clock) -> Daemon:
+    described = load_cart(cart.cart_file)
+    if broker:
+        described = replace(described, mqtt=MqttConfig(broker.host, broker.port, None, None, False, None))
+    return Daemon(described, data_dir, http, clock)
 
 
 class Terminal:
@@ -56,7 +103,7 @@ def play_session(port: CartPort, cart: VirtualCart, terminal: Terminal, is_over:
                 continue
             if item.kind == "alert" and item.data["state"] == "raised":
                 cart.on_alert(item.data["code"])
-            elif item.kind == "now":
+            elif item.kind == "now" and item.data["session_id"] == session_id:
                 terminal.show(progress(item.data), item.data.get("stage") or "")
     return _close(port, session_id)
 

@@ -55,3 +55,56 @@ def test_what_is_no_recording_changes_nothing(fault, recordings, data, tmp_path,
     (line,) = capsys.readouterr().err.splitlines()
     assert "r.zip" in line
     assert sessions_in(data, capsys) == []
+
+
+@pytest.fixture
+def kept(recordings, data, capsys):
+    """A store with one session; its id."""
+    main(["import", str(recordings / "three-cans-disturbed.zip"), *data])
+    return capsys.readouterr().out.split(":")[0]
+
+
+def test_a_session_leaves_as_a_recording_that_replays_the_same(kept, recordings, data, tmp_path, capsys):
+    assert main(["export", kept, "-o", str(tmp_path / "out.zip"), *data]) == 0
+    capsys.readouterr()
+    replayed = []
+    for path in (recordings / "three-cans-disturbed.zip", tmp_path / "out.zip"):
+        assert main(["replay", str(path), "--json"]) == 0
+        replayed.append(json.loads(capsys.readouterr().out))
+    assert replayed[0] == replayed[1]
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl"])
+def test_a_session_leaves_for_other_programs(form, kept, data, tmp_path, capsys):
+    assert main(["export", kept, "--format", form, "-o", str(tmp_path / "out"), *data]) == 0
+    assert (tmp_path / "out").stat().st_size > 10_000
+    assert main(["export", kept, "--format", form, "-o", str(tmp_path / "out"), *data]) == 2
+    assert "already" in capsys.readouterr().err
+
+
+def test_an_unknown_session_is_named(kept, data, capsys):
+    assert main(["export", "nobody", *data]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "nobody" in line and "tarebook sessions" in line
+
+
+def test_the_ledger_begins_empty(data, capsys):
+    assert main(["containers", *data]) == 0
+    assert "No container" in capsys.readouterr().out
+    assert main(["containers", "--json", *data]) == 0
+    assert json.loads(capsys.readouterr().out) == {"containers": []}
+
+
+def test_the_ledger_shows_what_went_in_and_out(kept, data, tmp_path, capsys):
+    from logger.paths import store_path
+    from logger.record.containers import Containers
+    from logger.record.store import Store
+
+    store = Store.open(store_path(tmp_path / "data"))
+    ledger = Containers(store)
+    ledger.add("C-7", "refillable_cylinder", "R-134a", tare_g=6200, full_g=13_600)
+    ledger.drawn("C-7", 621.0, session_id=kept)
+    store.close()
+    assert main(["containers", *data]) == 0
+    line = capsys.readouterr().out
+    assert "C-7" in line and "left 12979 g" in line and "drawn 621 g" in line
