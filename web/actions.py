@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
+
 from flask import redirect, request
 
 from logger.measure.marks import MARKS
 from logger.pairing import PairingError
+from logger.port import CartPort, NoSessionError
 from logger.quantities import QuantityError, parse_placard
 from web.answers import as_json, done
 from web.heavy import Heavy
@@ -23,7 +27,7 @@ FORM = "application/x-www-form-urlencoded"
 class Actions:
     """Views that change something; every one but pairing itself stands behind pairing."""
 
-    def __init__(self, port, heavy: Heavy):
+    def __init__(self, port: CartPort, heavy: Heavy):
         self._port, self._heavy = port, heavy
 
     def api_open(self):
@@ -36,10 +40,10 @@ class Actions:
     def api_mark(self, id: str):
         self._must_be_open(id)
         try:
-            self._port.mark(mark_from(body_object(), MARKS))
+            t_s = self._port.mark(mark_from(body_object(), MARKS))
         except ValueError as error:
             raise Problem(422, "Cannot take this mark", str(error)) from None
-        return done({"done": True}, 201, "/")
+        return done({"done": True, "t_s": t_s}, 201, "/")
 
     def api_close(self, id: str):
         self._must_be_open(id)
@@ -50,15 +54,38 @@ class Actions:
         standing = {alert["code"] for alert in self._port.now()["alerts"]}
         if code not in standing:
             raise Problem(404, "No such alert", f"no alert {code!r} stands now; GET /api/now shows those that do")
-        self._port.ack(code)
+        try:
+            self._port.ack(code)
+        except NoSessionError as error:
+            raise Problem(409, "No such alert any more", str(error)) from None
         return done({"done": True}, 200, "/")
+
+    def api_valve(self):
+        wanted = body_object().get("open")
+        if not isinstance(wanted, bool):
+            raise Problem(400, "Unusable body", 'send {"open": true} or {"open": false}')
+        try:
+            return as_json(self._port.order_valve(wanted))
+        except ValueError as error:
+            raise Problem(409, "No valve", str(error)) from None
 
     def api_upload(self):
         upload = request.files.get("recording")
         content = upload.read() if upload else request.get_data()
         if not content:
             raise Problem(400, "Nothing came", "send the zip as the body, or as the form field 'recording'")
-        return done({"done": True, "said": self._heavy.import_recording(content)}, 201, "/sessions")
+        return done({"session_id": self._taken_in(content)}, 201, "/sessions")
+
+    def _taken_in(self, content: bytes) -> str:
+        """Judge an upload in another process, then let the cart, which alone writes, take it in; its session id."""
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "upload.zip"
+            path.write_bytes(content)
+            findings = self._heavy.findings(path)
+            try:
+                return self._port.import_recording(path, findings)
+            except ValueError as error:
+                raise Problem(422, "Cannot take this recording", str(error).replace(str(path), "the upload")) from None
 
     def api_placard(self):
         text = str(body_object().get("placard", ""))
@@ -110,11 +137,28 @@ class Actions:
             Route("POST", f"{one}/marks", self.api_mark, "Tell something", marked, body=_both("Mark"), paired=True),
             Route("POST", f"{one}/close", self.api_close, "End it", ok, paired=True),
             Route("POST", "/api/alerts/{code}/ack", self.api_ack, "Acknowledge", ok, paired=True),
-            Route("POST", "/api/recordings", self.api_upload, "Import", marked, body=zipped, paired=True),
-            Route("POST", "/api/placard", self.api_placard, "Read a placard", {200: (JSON, ref("PlacardRead"))},
-                  body={JSON: {"type": "object", "properties": {"placard": {"type": "string"}}}}),
+            Route("POST", "/api/recordings", self.api_upload, "Import", made, body=zipped, paired=True),
+            Route(
+                "POST",
+                "/api/valve",
+                self.api_valve,
+                "Order the valve",
+                {200: (JSON, ref("Valve"))},
+                body={JSON: ref("ValveOrder")},
+                paired=True,
+            ),
+            Route(
+                "POST",
+                "/api/placard",
+                self.api_placard,
+                "Read a placard",
+                {200: (JSON, ref("PlacardRead"))},
+                body={JSON: {"type": "object", "properties": {"placard": {"type": "string"}}}},
+            ),
             Route("POST", "/api/pair", self.api_pair, "Pair a browser", {200: (JSON, None)}, body=code),
-            Route("POST", "/api/token", self.api_token, "Pair a program", {201: (JSON, ref("PairingToken"))}, body=code),
+            Route(
+                "POST", "/api/token", self.api_token, "Pair a program", {201: (JSON, ref("PairingToken"))}, body=code
+            ),
         ]
 
 

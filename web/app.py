@@ -7,6 +7,7 @@ from pathlib import Path
 
 from flask import Flask, request
 
+from logger.port import CartPort
 from web.actions import Actions
 from web.assets import install_assets
 from web.feed import EventStreams
@@ -37,7 +38,7 @@ def _limit_bodies(app: Flask) -> None:
 
 
 def create_app(
-    port,
+    port: CartPort,
     data_dir: Path = Path("."),
     *,
     stop: threading.Event | None = None,
@@ -51,12 +52,12 @@ def create_app(
     slots: how many phones may watch live at once; the server needs more threads than that (see web.server).
     """
     app = Flask(__name__, static_folder=None)
-    streams = EventStreams(port.feed, port.now, stop or threading.Event(), slots, stream_life_s)
+    streams = EventStreams(port.feed, stop or threading.Event(), slots, stream_life_s)
     heavy = heavy or Heavy(data_dir)
     build = install_assets(app)
     routes: list[Route] = []
     live = Live(port, streams, build)
-    operations = Operations(port, lambda version: openapi_document(routes, version))
+    operations = Operations(port, live.now, lambda version: openapi_document(routes, version))
     for views in (live, SessionsApi(port, heavy), Actions(port, heavy), operations, Pages(port, live.now, build)):
         routes += views.routes()
     _limit_bodies(app)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 
 from flask import Response, request
 
+from logger.publish.feed import Feed, Subscription
 from web.problems import Problem
 
 LOOK_S = 0.5
@@ -25,12 +26,16 @@ def frame(kind: str, data: dict, event_id: str | None = None) -> str:
 class EventStreams:
     """Hands out at most `slots` streams at once; each ends by itself after `life_s` so that no dead phone keeps one."""
 
-    def __init__(self, feed, snapshot: Callable[[], dict], stop: threading.Event, slots: int, life_s: float):
-        self._feed, self._snapshot, self._stop = feed, snapshot, stop
+    def __init__(self, feed: Feed, stop: threading.Event, slots: int, life_s: float):
+        self._feed, self._stop = feed, stop
         self._free, self._slots, self._life_s = threading.Semaphore(slots), slots, life_s
 
-    def respond(self, show: Callable[[dict], dict]) -> Response:
-        """A stream: the snapshot first, then what was missed, then what happens. Raises Problem 503 when full."""
+    def respond(self, snapshot: Callable[[], dict], show: Callable[[dict], dict]) -> Response:
+        """A stream: `snapshot` first, then what was missed, then what happens, each `now` as `show` makes it.
+
+        Raises Problem 503 when all places are taken.
+        """
+        first = frame("now", snapshot())
         if not self._free.acquire(blocking=False):
             raise Problem(
                 503,
@@ -40,20 +45,20 @@ class EventStreams:
             )
         last_id = request.headers.get("Last-Event-ID") or request.args.get("last_event_id")
         seat = _Seat(self._free)
-        response = Response(self._frames(seat, last_id, show), mimetype="text/event-stream")
+        response = Response(self._frames(seat, first, last_id, show), mimetype="text/event-stream")
         response.headers["X-Accel-Buffering"] = "no"
         response.call_on_close(seat.leave)
         return response
 
-    def _frames(self, seat: _Seat, last_id: str | None, show: Callable[[dict], dict]) -> Iterator[str]:
+    def _frames(self, seat: _Seat, first: str, last_id: str | None, show: Callable[[dict], dict]) -> Iterator[str]:
         try:
             with self._feed.subscribe(last_id) as viewer:
-                yield f"retry: {RETRY_MS}\n" + frame("now", show(self._snapshot()))
+                yield f"retry: {RETRY_MS}\n{first}"
                 yield from self._live(viewer, show)
         finally:
             seat.leave()
 
-    def _live(self, viewer, show: Callable[[dict], dict]) -> Iterator[str]:
+    def _live(self, viewer: Subscription, show: Callable[[dict], dict]) -> Iterator[str]:
         end = spoken = time.monotonic()
         end += self._life_s
         while not (self._stop.is_set() or viewer.closed or time.monotonic() > end):

@@ -15,6 +15,11 @@ BY_STAGE = {
     "performance": "Doors open, fan high, coldest setting: let pressures and vent air settle.",
     "closed": "Session closed. Shut the container, then take off the hoses.",
 }
+HOLD_LINES = {
+    "tight": "Tight as far as this hold can tell: go on when you are ready.",
+    "leak": "It leaks: find the leak and mend it before any refrigerant goes in.",
+    "moisture": "Water is still in it: evacuate longer, then hold again.",
+}
 HERO_BY_STAGE = {"evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
 RANK = {"danger": 0, "caution": 1, "notice": 2}
 
@@ -24,8 +29,12 @@ def standing(alerts: list[dict]) -> list[dict]:
     open_ones = [a for a in alerts if a.get("state") != "cleared" and a.get("cleared_t_s") is None]
     return sorted(
         open_ones,
-        key=lambda a: (a.get("state") == "acknowledged", a.get("code") != "stop-charging", RANK.get(a["severity"], 3),
-                       -a["seq"]),
+        key=lambda a: (
+            a.get("state") == "acknowledged",
+            a.get("code") != "stop-charging",
+            RANK.get(a["severity"], 3),
+            -a["seq"],
+        ),
     )
 
 
@@ -47,6 +56,10 @@ def _charging(charge: dict, codes: set[str]) -> str:
     return "Filling. Leave the valve as it is."
 
 
+def _hold(hold: dict | None) -> str:
+    return HOLD_LINES.get((hold or {}).get("verdict"), BY_STAGE["vacuum_hold"])
+
+
 def do_now(now: dict) -> str:
     """One line for the technician; carries no quantity, since every reader has units of his own."""
     first = next(iter(standing(now.get("alerts") or [])), None)
@@ -56,6 +69,8 @@ def do_now(now: dict) -> str:
     stage = now.get("stage") or ""
     if stage == "charging":
         return _charging(now.get("charge") or {}, codes)
+    if stage == "vacuum_hold":
+        return _hold((now.get("physics") or {}).get("hold"))
     if not stage and now.get("session_id"):
         return "Session open: choose the stage you begin with."
     return BY_STAGE.get(stage, "")

@@ -1,7 +1,8 @@
-"""Work that would make every thread stand still, done by another process: report, export, import."""
+"""Work that would make every thread stand still, done by another process: report, export, replay."""
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import tempfile
@@ -34,12 +35,9 @@ class Heavy:
         """The session as the live page would have shown it, JSON; kept for those asked for last, up to `last_s`."""
         return self._moments(store, session_id, points, last_s)
 
-    def import_recording(self, content: bytes) -> str:
-        """Take an uploaded recording into the store; what the program said. Raises Problem 422 with its one line."""
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "upload.zip"
-            path.write_bytes(content)
-            return self._command("import", str(path)).replace(str(path), "the upload")
+    def findings(self, recording: Path) -> dict:
+        """What a recording comes to. Raises Problem 422 with the line that says what is wrong with it."""
+        return json.loads(self._run("logger.cli", "replay", str(recording), "--json", hide=str(recording)))
 
     def _fresh_moments(self, store: Path, session_id: str, points: int, last_s: float) -> bytes:
         return self._run("web.moments", str(store), session_id, str(points)).encode()
@@ -53,7 +51,7 @@ class Heavy:
     def _command(self, name: str, *arguments: str) -> str:
         return self._run("logger.cli", name, *arguments, "--data", str(self._data_dir))
 
-    def _run(self, module: str, *arguments: str) -> str:
+    def _run(self, module: str, *arguments: str, hide: str = "") -> str:
         if not self._turn.acquire(timeout=WAIT_S):
             raise Problem(503, "Busy", "another file is being made; try again soon", {"Retry-After": "10"})
         try:
@@ -64,5 +62,6 @@ class Heavy:
         finally:
             self._turn.release()
         if ended.returncode != 0:
-            raise Problem(422, "Cannot be done", (ended.stderr.strip().splitlines() or ["it failed"])[-1])
+            said = (ended.stderr.strip().splitlines() or ["it failed"])[-1]
+            raise Problem(422, "Cannot be done", said.replace(hide, "the upload") if hide else said)
         return ended.stdout.strip()

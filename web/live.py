@@ -5,6 +5,7 @@ from __future__ import annotations
 from web.answers import as_json, honest
 from web.feed import EventStreams
 from web.glance import with_glance
+from web.problems import Problem
 from web.routes import Query, Route
 from web.schemas import TEXT, ref
 
@@ -16,7 +17,13 @@ class Live:
         self._port, self._streams, self._build = port, streams, build
 
     def now(self) -> dict:
-        return self._shown(self._port.now())
+        """The latest snapshot. Raises Problem 503 while the cart has not looked yet."""
+        now = self._port.now()
+        if not now:
+            raise Problem(
+                503, "Starting", "the cart has not looked at its sensors yet; ask again", {"Retry-After": "1"}
+            )
+        return self._shown(now)
 
     def _shown(self, now: dict) -> dict:
         """With what one glance needs, and which build of the pages it is meant for."""
@@ -26,7 +33,7 @@ class Live:
         return as_json(self.now())
 
     def api_feed(self):
-        return self._streams.respond(self._shown)
+        return self._streams.respond(self.now, self._shown)
 
     def routes(self) -> list[Route]:
         last = Query("last_event_id", TEXT, about="as the Last-Event-ID header, for a client that cannot send it")

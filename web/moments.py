@@ -30,7 +30,7 @@ def _end_s(recording: Recording) -> float:
 
 
 def moments(recording: Recording, points: int) -> Iterator[dict]:
-    """At most about `points` snapshots (/api/now objects with their glance), oldest first, evenly through the session."""
+    """At most about `points` snapshots (/api/now objects with their glance), evenly through the session."""
     step_s = max(SHORTEST_STEP_S, _end_s(recording) / points)
     rows_a_second = sum(channel["rate_hz"] for channel in recording.channels.values())
     pipeline = Pipeline(SessionSetup.from_json(recording.session), channel_infos(recording.channels))

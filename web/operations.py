@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib.metadata import version
 
 from flask import Response
 
+from logger.port import CartPort
 from web.answers import as_json
 from web.routes import Route
 from web.schemas import ref
@@ -50,15 +52,16 @@ def metrics_text(now: dict, viewers: int) -> str:
 class Operations:
     """Views for machines that look after machines."""
 
-    def __init__(self, port, describe):
-        self._port, self._describe = port, describe
+    def __init__(self, port: CartPort, now: Callable[[], dict], describe: Callable[[str], dict]):
+        self._port, self._now, self._describe = port, now, describe
 
     def healthz(self):
-        self._port.now()
+        """200 once there is a snapshot, 503 before."""
+        self._now()
         return as_json({"status": "ok"})
 
     def metrics(self):
-        text = metrics_text(self._port.now(), self._port.feed.viewers())
+        text = metrics_text(self._now(), self._port.feed.viewers())
         return Response(text, content_type="text/plain; version=0.0.4; charset=utf-8")
 
     def api_description(self):

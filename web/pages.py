@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 from flask import Response, render_template, request
 
+from logger.port import CartPort
+from logger.record.containers import ledger
 from logger.record.errors import StoreError
 from web.glance import standing
 from web.reading import the_session
@@ -21,7 +23,7 @@ HTML = ("text/html", None)
 class Pages:
     """Views that answer with HTML."""
 
-    def __init__(self, port, now: Callable[[], dict], build: str):
+    def __init__(self, port: CartPort, now: Callable[[], dict], build: str):
         self._port, self._store, self._now, self._build = port, port.store, now, build
 
     def _page(self, template: str, **values) -> Response:
@@ -40,7 +42,7 @@ class Pages:
     def session_page(self, id: str):
         row = the_session(self._store, id)
         others = [other for other in self._store.sessions(LONGEST_LIST) if other["session_id"] != id]
-        return self._page("session.html", row=row, findings=self._store.findings(id), others=others)
+        return self._page("session.html", row=row, findings=self._findings(id), others=others)
 
     def replay_page(self, id: str):
         row = the_session(self._store, id)
@@ -57,7 +59,7 @@ class Pages:
             for row, findings in self._store.all_findings(LONGEST_LIST)
             for container in (findings.get("charge") or {}).get("containers") or []
         ]
-        return self._page("containers.html", draws=draws)
+        return self._page("containers.html", held=ledger(self._store), draws=draws)
 
     def cart_page(self):
         return self._page("cart.html", now=self._now(), viewers=self._port.feed.viewers())
@@ -67,6 +69,12 @@ class Pages:
 
     def manifest(self):
         return Response(render_template("manifest.webmanifest"), mimetype="application/manifest+json")
+
+    def _findings(self, session_id: str) -> dict | None:
+        """Those kept, or of the open session those so far."""
+        kept = self._store.findings(session_id)
+        so_far = None if kept else self._port.findings()
+        return so_far if so_far and so_far["session_id"] == session_id else kept
 
     def _spark(self, session_id: str) -> list:
         try:
@@ -88,4 +96,3 @@ class Pages:
             Route("GET", "/pair", self.pair_page, "Pair this phone", {200: HTML}),
             Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest),
         ]
-

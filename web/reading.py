@@ -7,12 +7,13 @@ import math
 from flask import request
 
 from logger.record.errors import StoreError
+from logger.record.reader import StoreReader
 from web.problems import Problem
 
 MOST_POINTS = 4000
 
 
-def the_session(store, session_id: str) -> dict:
+def the_session(store: StoreReader, session_id: str) -> dict:
     """The session with its setup and channels. Raises Problem 404."""
     try:
         return store.session(session_id)

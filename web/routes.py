@@ -9,6 +9,7 @@ from functools import wraps
 
 from flask import Flask
 
+from logger.pairing import Pairing
 from web.security import require_pairing
 
 
@@ -48,7 +49,7 @@ class Route:
         return re.findall(r"\{(\w+)\}", self.path)
 
 
-def _guarded(view: Callable, pairing) -> Callable:
+def _guarded(view: Callable, pairing: Pairing) -> Callable:
     @wraps(view)
     def paired_only(**arguments):
         require_pairing(pairing)
@@ -57,7 +58,7 @@ def _guarded(view: Callable, pairing) -> Callable:
     return paired_only
 
 
-def install_routes(app: Flask, routes: list[Route], pairing) -> None:
+def install_routes(app: Flask, routes: list[Route], pairing: Pairing) -> None:
     """Register every route; changing ones only behind pairing."""
     for route in routes:
         view = _guarded(route.view, pairing) if route.paired else route.view

@@ -67,9 +67,7 @@ SCHEMAS = {
         alerts=_list(ref("Alert")),
         glance=ref("Glance"),
     ),
-    "Glance": _object(
-        ["do", "hero"], do=TEXT, hero={"enum": ["remaining", "vacuum", "weight", "vent"]}
-    ),
+    "Glance": _object(["do", "hero"], do=TEXT, hero={"enum": ["remaining", "vacuum", "weight", "vent"]}),
     "SessionRow": _object(["session_id", "open"], session_id=TEXT, started_utc=MAYBE_TEXT, open={"type": "boolean"}),
     "Sessions": _object(["sessions"], sessions=_list(ref("SessionRow"))),
     "Findings": {"type": "object", "required": ["session_id", "charge", "alerts", "review"]},
@@ -88,7 +86,9 @@ SCHEMAS = {
     ),
     "Mark": _object(["mark"], mark=TEXT, detail={"type": "object"}),
     "Opened": _object(["session_id"], session_id=TEXT),
-    "Done": _object(["done"], done={"type": "boolean"}),
+    "Done": _object(["done"], done={"type": "boolean"}, t_s=NUMBER),
+    "Valve": _object(["open", "why"], open={"type": "boolean"}, why=TEXT),
+    "ValveOrder": _object(["open"], open={"type": "boolean"}),
     "PlacardRead": _object(["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER),
     "PairingCode": _object(["code"], code=TEXT),
     "PairingToken": _object(["token"], token=TEXT),

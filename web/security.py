@@ -6,6 +6,7 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, request
 
+from logger.pairing import Pairing
 from web.problems import Problem
 
 COOKIE = "tarebook_pairing"
@@ -28,7 +29,7 @@ def _bearer() -> str | None:
     return token.strip() if scheme.lower() == "bearer" else None
 
 
-def is_paired(pairing) -> bool:
+def is_paired(pairing: Pairing) -> bool:
     """Whether the request carries a token that the cart gave out."""
     token = _bearer() or request.cookies.get(COOKIE)
     return bool(token) and pairing.allows(token)
@@ -47,7 +48,7 @@ def require_same_origin() -> None:
     raise Problem(403, "Foreign origin", "only pages of this cart may send this; programs send a bearer token")
 
 
-def require_pairing(pairing) -> None:
+def require_pairing(pairing: Pairing) -> None:
     """Let a changing request pass only with a token, and with the cookie only from our own pages."""
     if not is_paired(pairing):
         raise Problem(401, "Not paired", HOW_TO_PAIR, {"WWW-Authenticate": 'Bearer realm="cart"'})

@@ -6,6 +6,7 @@ import re
 
 from flask import Response, request
 
+from logger.port import CartPort
 from web.answers import as_json
 from web.heavy import Heavy
 from web.problems import Problem
@@ -19,8 +20,8 @@ JSON = "application/json"
 class SessionsApi:
     """Views of sessions; files are made by another process."""
 
-    def __init__(self, port, heavy: Heavy):
-        self._store, self._heavy = port.store, heavy
+    def __init__(self, port: CartPort, heavy: Heavy):
+        self._port, self._store, self._heavy = port, port.store, heavy
 
     def api_sessions(self):
         return as_json({"sessions": self._store.sessions()})
@@ -32,7 +33,9 @@ class SessionsApi:
         the_session(self._store, id)
         findings = self._store.findings(id)
         if findings is None:
-            raise Problem(404, "No findings yet", f"session {id!r} is still open; its findings come when it is closed")
+            findings = self._port.findings()
+        if findings is None or findings["session_id"] != id:
+            raise Problem(404, "No findings", f"session {id!r} was closed before it could be judged; replay it")
         return as_json(findings)
 
     def api_readings(self, id: str):
@@ -69,7 +72,9 @@ class SessionsApi:
             Route("GET", one, self.api_session, "One session", {200: (JSON, ref("SessionRow"))}),
             Route("GET", f"{one}/findings", self.api_findings, "What it came to", {200: (JSON, ref("Findings"))}),
             Route("GET", f"{one}/readings", self.api_readings, "A channel", {200: (JSON, ref("Readings"))}, span),
-            Route("GET", f"{one}/moments", self.api_moments, "As it was shown", {200: (JSON, ref("Moments"))}, span[3:]),
+            Route(
+                "GET", f"{one}/moments", self.api_moments, "As it was shown", {200: (JSON, ref("Moments"))}, span[3:]
+            ),
             Route("GET", f"{one}/report.pdf", self.api_report, "The report", {200: ("application/pdf", None)}),
             Route("GET", f"{one}/recording.zip", self.api_recording, "As files", {200: ("application/zip", None)}),
         ]

@@ -12,6 +12,8 @@ from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
+from logger.record.importing import add_recording
+from logger.record.recording import read_recording
 from logger.record.store import Store
 
 TARGET_G, LOW_G, HIGH_G = 620.0, 605.0, 635.0
@@ -26,8 +28,15 @@ def channel(value: float | None, unit: str, age_s: float = 0.1, quality: str = "
 
 def alert(seq: int, code: str, severity: str, message: str, state: str = "raised", t_s: float = 0.0) -> dict:
     cleared = t_s + 1 if state == "cleared" else None
-    return {"seq": seq, "t_s": t_s, "code": code, "severity": severity, "message": message, "state": state,
-            "cleared_t_s": cleared}
+    return {
+        "seq": seq,
+        "t_s": t_s,
+        "code": code,
+        "severity": severity,
+        "message": message,
+        "state": state,
+        "cleared_t_s": cleared,
+    }
 
 
 def filling(t_s: float = 80.0, alerts: list[dict] | None = None, **changes) -> dict:
@@ -35,11 +44,15 @@ def filling(t_s: float = 80.0, alerts: list[dict] | None = None, **changes) -> d
     delivered = min(TARGET_G, FLOW_G_PER_S * t_s)
     flow = FLOW_G_PER_S if delivered < TARGET_G else 0.0
     now = {
-        "t_utc": "2026-05-04T09:30:00Z", "clock_trusted": True, "session_id": "s-1", "stage": "charging", "t_s": t_s,
+        "t_utc": "2026-05-04T09:30:00Z",
+        "clock_trusted": True,
+        "session_id": "s-1",
+        "stage": "charging",
+        "t_s": t_s,
         "channels": {
             "scale": channel(START_GROSS_G - delivered, "g"),
-            "low_side": channel(236 + 8 * math.sin(t_s / 9), "kPa", 0.3, saturation_c=1.4),
-            "high_side": channel(1340 + 30 * math.sin(t_s / 14), "kPa", 0.3, saturation_c=50.2),
+            "low_side": channel(236 + 8 * math.sin(t_s / 9), "kPa", 0.3),
+            "high_side": channel(1340 + 30 * math.sin(t_s / 14), "kPa", 0.3),
             "vacuum": channel(2666.0, "Pa", 0.6),
             "ambient_temp": channel(27.4, "°C", 1.2),
             "vent_temp": channel(11.8, "°C", 1.2),
@@ -48,9 +61,19 @@ def filling(t_s: float = 80.0, alerts: list[dict] | None = None, **changes) -> d
             "liquid_temp": channel(43.8, "°C", 1.2),
         },
         "charge": {
-            "target_g": TARGET_G, "placard_low_g": LOW_G, "placard_high_g": HIGH_G, "delivered_g": delivered,
-            "remaining_g": TARGET_G - delivered, "flow_g_per_s": flow,
+            "target_g": TARGET_G,
+            "placard_low_g": LOW_G,
+            "placard_high_g": HIGH_G,
+            "delivered_g": delivered,
+            "remaining_g": TARGET_G - delivered,
+            "flow_g_per_s": flow,
             "seconds_to_stop": max(0.0, (TARGET_G - delivered - 8.0) / FLOW_G_PER_S) if flow else None,
+        },
+        "physics": {
+            "saturation": {"low_c": 1.4, "high_c": 50.2},
+            "evacuation": None,
+            "hold": None,
+            "performance": None,
         },
         "alerts": alerts or [],
     }
@@ -63,7 +86,16 @@ def holding() -> dict:
     now["channels"]["vacuum"] = channel(48.3, "Pa", 0.4)
     now["channels"]["low_side"] = channel(-101.0, "kPa", 0.3)
     now["channels"]["high_side"] = channel(-100.0, "kPa", 0.3)
-    return {**now, "hold": {"verdict": None, "message": "Tight to better than 0.02 Pa/s so far; 6 min more for 0.01."}}
+    hold = {
+        "verdict": "inconclusive",
+        "rise_pa_per_s": 0.011,
+        "ci95": [-0.002, 0.024],
+        "seconds_still": 340.0,
+        "smallest_detectable_pa_per_s": 0.02,
+        "words": "anything between no leak and 0.024 Pa/s fits: hold longer",
+    }
+    now["physics"] = {"saturation": {"low_c": None, "high_c": None}, "hold": hold}
+    return now
 
 
 CHANNELS = {
@@ -74,27 +106,68 @@ CHANNELS = {
     "vent_temp": {"unit": "°C", "rate_hz": 0.5},
     "ambient_temp": {"unit": "°C", "rate_hz": 0.5},
 }
-CLOSED = {"session_id": "s-0", "refrigerant": "R-1234yf", "placard": {"nominal_g": 450, "tolerance_g": 20},
-          "vehicle": {"registration": "MO 207 QT"}}
-OPEN = {"session_id": "s-1", "refrigerant": "R-134a", "placard": {"low_g": LOW_G, "high_g": HIGH_G},
-        "vehicle": {"registration": "KX 41 BAY", "note": HOSTILE}}
+CLOSED = {
+    "session_id": "s-0",
+    "refrigerant": "R-1234yf",
+    "placard": {"nominal_g": 450, "tolerance_g": 20},
+    "vehicle": {"registration": "MO 207 QT"},
+}
+OPEN = {
+    "session_id": "s-1",
+    "refrigerant": "R-134a",
+    "placard": {"low_g": LOW_G, "high_g": HIGH_G},
+    "vehicle": {"registration": "KX 41 BAY", "note": HOSTILE},
+}
 FINDINGS = {
-    "session_id": "s-0", "refrigerant": "R-1234yf", "duration_s": 1500.0,
-    "charge": {"target_g": 450.0, "placard_low_g": 430.0, "placard_high_g": 470.0, "delivered_g": 448.6,
-               "uncertainty_g": 5.2, "coverage_factor": 2, "vented_g": 0.4, "hose_residue_g": 3.1,
-               "within_placard": True, "containers": [
-                   {"on_t_s": 10.0, "off_t_s": 1300.0, "gross_on_g": 5243.0, "gross_off_g": 4791.0, "drawn_g": 452.1}], "stop_alert_t_s": 1220.0, "flow_ended_t_s": 1221.8,
-               "mean_flow_g_per_s": 4.1},
+    "session_id": "s-0",
+    "refrigerant": "R-1234yf",
+    "duration_s": 1500.0,
+    "charge": {
+        "target_g": 450.0,
+        "placard_low_g": 430.0,
+        "placard_high_g": 470.0,
+        "delivered_g": 448.6,
+        "uncertainty_g": 5.2,
+        "coverage_factor": 2,
+        "vented_g": 0.4,
+        "hose_residue_g": 3.1,
+        "within_placard": True,
+        "containers": [
+            {"on_t_s": 10.0, "off_t_s": 1300.0, "gross_on_g": 5243.0, "gross_off_g": 4791.0, "drawn_g": 452.1}
+        ],
+        "stop_alert_t_s": 1220.0,
+        "flow_ended_t_s": 1221.8,
+        "mean_flow_g_per_s": 4.1,
+    },
     "recovered": {"mass_g": 212.0, "uncertainty_g": 6.0},
     "evacuation": {"lowest_pa": 31.0, "seconds_below_67_pa": 700.0, "water_plateau": False},
-    "vacuum_hold": [{"start_t_s": 900.0, "end_t_s": 1100.0, "verdict": "tight", "rise_pa_per_s": 0.0021,
-                     "rise_ci95_pa_per_s": [0.0008, 0.0034], "smallest_detectable_pa_per_s": 0.003,
-                     "leak_g_per_year": [1.1, 4.0], "why": "rises more slowly than this hold could tell from none"}],
+    "vacuum_hold": [
+        {
+            "start_t_s": 900.0,
+            "end_t_s": 1100.0,
+            "verdict": "tight",
+            "rise_pa_per_s": 0.0021,
+            "rise_ci95_pa_per_s": [0.0008, 0.0034],
+            "smallest_detectable_pa_per_s": 0.003,
+            "leak_g_per_year": [1.1, 4.0],
+            "why": "rises more slowly than this hold could tell from none",
+        }
+    ],
     "performance": None,
-    "alerts": [{"seq": 1, "t_s": 1220.0, "code": "stop-charging", "severity": "notice",
-                "message": "Close the container valve now.", "cleared_t_s": 1222.0}],
-    "review": [{"criterion": "charge off target", "measured": -1.4, "unit": "g", "limit": "±15", "outcome": "pass"},
-               {"criterion": "vacuum held", "measured": 700.0, "unit": "s", "limit": "≥ 900", "outcome": "marginal"}],
+    "alerts": [
+        {
+            "seq": 1,
+            "t_s": 1220.0,
+            "code": "stop-charging",
+            "severity": "notice",
+            "message": "Close the container valve now.",
+            "cleared_t_s": 1222.0,
+        }
+    ],
+    "review": [
+        {"criterion": "charge off target", "measured": -1.4, "unit": "g", "limit": "±15", "outcome": "pass"},
+        {"criterion": "vacuum held", "measured": 700.0, "unit": "s", "limit": "≥ 900", "outcome": "marginal"},
+    ],
 }
 
 
@@ -148,11 +221,25 @@ class FakePort:
         self.did.append(("open", setup))
         return "s-2"
 
-    def mark(self, mark: dict) -> None:
-        self.did.append(("mark", mark))
+    def findings(self) -> dict | None:
+        return {**FINDINGS, "session_id": "s-1"}
 
-    def close_session(self) -> None:
+    def mark(self, mark: dict) -> float:
+        self.did.append(("mark", mark))
+        return 80.5
+
+    def close_session(self) -> dict:
         self.did.append(("close", None))
+        return FINDINGS
+
+    def order_valve(self, open_it: bool) -> dict:
+        self.did.append(("valve", open_it))
+        return {"open": open_it, "why": ""}
+
+    def import_recording(self, path: Path, findings: dict) -> str:
+        session_id, _ = add_recording(self.writer, read_recording(path))
+        self.writer.set_findings(session_id, findings)
+        return session_id
 
     def ack(self, code: str) -> None:
         self.did.append(("ack", code))

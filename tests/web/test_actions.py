@@ -50,7 +50,9 @@ def test_cookie_counts_only_from_our_own_pages(paired, port, headers):
 
 
 def test_pairing_itself_is_refused_to_other_sites(client, port):
-    answer = client.post("/api/pair", json={"code": port.pairing.code()}, headers={"Origin": "http://elsewhere.example"})
+    answer = client.post(
+        "/api/pair", json={"code": port.pairing.code()}, headers={"Origin": "http://elsewhere.example"}
+    )
     assert answer.status_code == 403 and "Set-Cookie" not in answer.headers
 
 
@@ -61,7 +63,9 @@ def test_guessing_codes_is_slowed(client):
 
 def test_program_gets_a_bearer_token(client, port):
     token = client.post("/api/token", json={"code": port.pairing.code()}).get_json()["token"]
-    answer = client.post("/api/sessions/s-1/marks", json={"mark": "purge"}, headers={"Authorization": f"Bearer {token}"})
+    answer = client.post(
+        "/api/sessions/s-1/marks", json={"mark": "purge"}, headers={"Authorization": f"Bearer {token}"}
+    )
     assert answer.status_code == 201 and port.did == [("mark", {"mark": "purge", "detail": {}})]
 
 
@@ -69,7 +73,7 @@ def test_session_begins_with_the_placard_as_typed(paired, port):
     body = {"placard": "620 g +/- 15 g", "refrigerant": "R-134a", "registration": "KX 41", "hose_volume_ml": "61,5"}
     answer = paired.post("/api/sessions", json=body, headers=HERE)
     assert answer.status_code == 201 and answer.get_json() == {"session_id": "s-2"}
-    (_, setup), = port.did
+    ((_, setup),) = port.did
     assert setup["placard"] == {"low_g": 605.0, "high_g": 635.0}
     assert setup["placard_text"] == "620 g +/- 15 g" and setup["hose_volume_ml"] == 61.5
     assert setup["vehicle"] == {"registration": "KX 41"}

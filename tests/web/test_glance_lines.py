@@ -56,3 +56,10 @@ def test_cleared_are_gone_and_nothing_acknowledged_stands_before_what_is_not(ale
     shown = standing(alerts)
     assert [a["state"] == "acknowledged" for a in shown] == sorted(a["state"] == "acknowledged" for a in shown)
     assert len(shown) == sum(a["state"] != "cleared" for a in alerts)
+
+
+@pytest.mark.parametrize("verdict", ["tight", "leak", "moisture"])
+def test_a_decided_hold_says_what_follows(verdict):
+    now = holding()
+    now["physics"]["hold"]["verdict"] = verdict
+    assert do_now(now) != BY_STAGE["vacuum_hold"]

@@ -99,6 +99,11 @@ $("tare").addEventListener("click", () => {
   $("tare").textContent = tare() ? "Show the whole weight" : "Show weight from zero here";
   screen.again();
 });
+// Closing needs no question; opening does.
+$("deed-valve")?.addEventListener("click", async (event) => {
+  const open = event.target.dataset.open === "true";
+  if (!open || confirm("Open the charging valve? Refrigerant will flow.")) await send("/api/valve", { open });
+});
 setInterval(() => screen.ages(), 500);
 addEventListener("resize", () => Object.values(strips).forEach((strip) => strip.again()));
 new LiveFeed({ now: takeNow, alert: takeAlert, stage: () => {}, session: () => {}, link: takeLink });

@@ -21,6 +21,15 @@ export function net(value) {
   return value === null || value === undefined ? null : value - tare();
 }
 
+const VERDICTS = { tight: "Tight", leak: "Leak", moisture: "Moisture", inconclusive: "Not decided" };
+
+// Saturation, and how far the line is from it in kelvin, which no reader's unit changes but °F.
+function side(saturation_c, name, apart_k) {
+  const known = (value) => value !== null && value !== undefined;
+  const apart = known(apart_k) ? `${name} ${number(apart_k, "difference")} ${chosen("temperature") === "°F" ? "°F" : "K"}` : "";
+  return [known(saturation_c) ? "saturated at " + withUnit(saturation_c, "temperature") : "", apart].filter(Boolean).join(", ");
+}
+
 function put(element, words) {
   if (element && element.textContent !== words) element.textContent = words;
 }
@@ -45,11 +54,12 @@ export class Screen {
     this.pace(charge);
     this.rail(now.stage);
     this.column.show(charge);
-    this.sides(now.channels);
+    this.sides(now.channels, now.physics ?? {});
     this.rule.show(now.channels.vacuum?.value);
     this.sinking.show(now.channels.vacuum?.value);
     this.others(now.channels);
-    this.hold(now.hold);
+    this.hold(now.physics?.hold);
+    this.valve(now.valve);
     this.ages();
   }
 
@@ -84,13 +94,13 @@ export class Screen {
     }
   }
 
-  sides(channels) {
+  sides(channels, physics) {
+    const notes = { low_side: side(physics.saturation?.low_c, "superheat", physics.performance?.superheat_k), high_side: side(physics.saturation?.high_c, "subcooling", physics.performance?.subcooling_k) };
     for (const name of ["low_side", "high_side", "vacuum"]) {
       const [box, channel] = [$(name), channels[name]];
       box.dataset.quality = channel?.quality ?? "absent";
       put(box.querySelector(".value"), reading(channel));
-      const saturation = channel?.saturation_c;
-      put(box.querySelector(".sat"), saturation === null || saturation === undefined ? "" : "saturated at " + withUnit(saturation, "temperature"));
+      put(box.querySelector(".sat"), notes[name]);
     }
   }
 
@@ -122,7 +132,18 @@ export class Screen {
   }
 
   hold(hold) {
-    put($("hold"), hold?.message ?? hold?.why ?? "");
+    if (!hold) return put($("hold"), "");
+    const still = hold.seconds_still > 0 ? ` About ${Math.ceil(hold.seconds_still / 60)} min more to decide.` : "";
+    const seen = hold.smallest_detectable_pa_per_s > 0 ? ` Would show a rise of ${hold.smallest_detectable_pa_per_s.toPrecision(2)} Pa/s.` : "";
+    put($("hold"), `${VERDICTS[hold.verdict] ?? hold.verdict}: ${hold.words}${/\.$/.test(hold.words) ? "" : "."}${seen}${still}`);
+  }
+
+  valve(valve) {
+    const button = $("deed-valve");
+    if (!button) return;
+    button.hidden = !valve;
+    if (valve) put(button, valve.open ? "Close valve" : "Open valve");
+    button.dataset.open = String(!valve?.open);
   }
 
   // Ages go on growing between two snapshots, and most of all when none comes any more.

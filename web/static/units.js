@@ -22,6 +22,7 @@ export function groupOf(unit) {
 }
 
 export function convert(value, group) {
+  if (group === "difference") return chosen("temperature") === "°F" ? value * 1.8 : value;
   const [factor, offset] = GROUPS[group].units[chosen(group)];
   return value * factor + offset;
 }
@@ -39,6 +40,7 @@ function vacuumDigits(value) {
 export function number(value, group, more = 0) {
   if (value === null || value === undefined) return NONE;
   const shown = convert(value, group);
+  if (group === "difference") return written(shown, 1);
   const digits = group === "vacuum" ? vacuumDigits(shown) : GROUPS[group].units[chosen(group)][2];
   return written(shown, digits + more);
 }
