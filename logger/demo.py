@@ -17,7 +17,7 @@ from firmware_bridge.cart import MqttConfig, load_cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.virtual.cart import VirtualCart
 from firmware_bridge.virtual.scenario import demo_scenario
-from logger.broker import DemoBroker, find_broker
+from logger.broker import DemoBroker, demo_broker
 from logger.daemon import Daemon
 from logger.demo_text import progress, result, welcome
 from logger.http_address import free_near, parse_http, url_for_phones, url_of
@@ -39,14 +39,14 @@ def run_demo(speed: float, data_dir: Path, http: str, stay: bool) -> int:
         cart = VirtualCart(demo_scenario(), clock, folder)
         cart.start(play=False)
         cleanup.callback(cart.stop)
-        broker = find_broker(Path(folder))
+        broker = demo_broker()
         if broker:
             cleanup.callback(broker.stop)
         daemon = _daemon(cart, broker, data_dir, f"{host}:{free_near(host, port)}", clock)
         cleanup.callback(daemon.stop)
         daemon.start()
         number = int(daemon.url.rstrip("/").rpartition(":")[2])
-        how = broker.how if broker else "no broker here; the cart works without"
+        how = broker.said if broker else "no broker here; the cart works without"
         terminal.stay(welcome(url_of(host, number), url_for_phones(host, number), speed, how))
         findings = play_session(daemon.port, cart, terminal, ended.is_set)
         terminal.stay(result(findings, cart.truth(), str(data_dir)))

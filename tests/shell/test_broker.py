@@ -1,48 +1,63 @@
-"""Which broker the demonstration gets."""
+"""Which broker the demonstration uses: one that is there, one it starts, one it carries."""
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
 import socket
 
 import pytest
 
-from logger import broker as brokers
+from logger import broker
+from logger.broker import answers, demo_broker
 
 
-def port_that_is_free() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+@pytest.fixture
+def found():
+    brokers = []
+
+    def look(*place):
+        brokers.append(demo_broker(*place))
+        return brokers[-1]
+
+    yield look
+    for each in brokers:
+        if each:
+            each.stop()
 
 
-def answers(port: int) -> bool:
-    with socket.socket() as probe:
-        return probe.connect_ex(("127.0.0.1", port)) == 0
+@pytest.fixture
+def nowhere():
+    """A port on which nothing listens, held so that nobody else takes it."""
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        yield "127.0.0.1", held.getsockname()[1]
 
 
-def test_one_that_answers_is_used_and_left_alone(mosquitto, tmp_path):
-    found = brokers.find_broker(tmp_path, mosquitto.port)
-    assert found.port == mosquitto.port and "answers" in found.how
-    found.stop()
-    assert answers(mosquitto.port)
+def test_one_that_answers_is_used_and_left_alone(mosquitto, found):
+    used = found("127.0.0.1", mosquitto.port)
+    assert (used.port, "answers" in used.said) == (mosquitto.port, True)
+    used.stop()
+    assert answers("127.0.0.1", mosquitto.port)
 
 
 @pytest.mark.skipif(not shutil.which("mosquitto"), reason="mosquitto is not installed")
-def test_mosquitto_is_started_where_there_is_one(tmp_path):
-    port = port_that_is_free()
-    found = brokers.find_broker(tmp_path, port)
-    assert "mosquitto" in found.how and answers(port)
-    found.stop()
-    assert not answers(port)
+def test_else_mosquitto_is_started_and_ended(found, nowhere):
+    used = found(*nowhere)
+    assert "mosquitto" in used.said and answers(used.host, used.port)
+    used.stop()
+    assert not answers(used.host, used.port)
+    used.stop()
 
 
-@pytest.mark.skipif(not importlib.util.find_spec("iotcore"), reason="the extra `demo` is not installed")
-def test_the_embedded_one_stands_in(tmp_path, monkeypatch):
-    monkeypatch.setattr(brokers.shutil, "which", lambda _name: None)
-    port = port_that_is_free()
-    found = brokers.find_broker(tmp_path, port)
-    assert "embedded" in found.how and answers(port)
-    found.stop()
-    assert not answers(port)
+def test_else_the_embedded_one(found, nowhere, monkeypatch):
+    pytest.importorskip("iotcore")
+    monkeypatch.setattr(broker.shutil, "which", lambda *a, **k: None)
+    used = found(*nowhere)
+    assert "embedded" in used.said and answers(used.host, used.port)
+    used.stop()
+    assert not answers(used.host, used.port)
+
+
+def test_what_listens_but_is_no_broker_is_not_taken():
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        assert not answers("127.0.0.1", listener.getsockname()[1], 0.2)
