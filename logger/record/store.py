@@ -205,7 +205,8 @@ class Store:
             if self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")
             if isinstance(error, sqlite3.OperationalError):
-                raise StorageFullError(f"{self.path}: {error}: free some space; nothing is lost meanwhile") from None
+                mend = "close the other program" if "locked" in str(error) else "free some space"
+                raise StorageFullError(f"{self.path}: {error}: {mend}; nothing is lost meanwhile") from None
             raise StoreError(f"{self.path}: {error}") from None
 
     def _commit_or_keep(self) -> None:
