@@ -12,6 +12,7 @@ LOOK_BACK_S = 240
 MARK_TRUSTED_S = 20.0
 """A mark this near the turn of the pressure is taken as it is: noise moves the turn as far."""
 
+FALLING_SHARE = 1.6
 RISE_SHARE = 1.25
 BLOCK = 20
 CLEAR_GAIN = 16.0
@@ -46,6 +47,18 @@ def _misfits(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     sx, sy, sxx, sxy, syy = (np.cumsum(v) for v in (x, y, x * x, x * y, y * y))
     vxx, vxy, vyy = sxx - sx * sx / n, sxy - sx * sy / n, syy - sy * sy / n
     return np.maximum(vyy - np.where(vxx > 1e-9, vxy**2 / np.maximum(vxx, 1e-9), 0.0), 0.0)
+
+
+def _after_the_fall(t_s: np.ndarray, p_pa: np.ndarray, mark_t_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """What follows the pump-down proper, whose bend would pass for a turn."""
+    before = t_s < mark_t_s
+    if not before.any():
+        return t_s, p_pa
+    high = np.flatnonzero(before & (p_pa > FALLING_SHARE * np.min(p_pa)))
+    lowest = int(np.argmin(p_pa[before]))
+    falling = high[high < lowest]
+    first = int(falling[-1]) + 1 if len(falling) else 0
+    return t_s[first:], p_pa[first:]
 
 
 class Span:
@@ -172,7 +185,7 @@ class HoldSpans:
         at_mark = p[np.abs(t - span.start_t_s) < 5.0]
         late = len(at_mark) > 0 and np.mean(at_mark) > 1.3 * np.min(p) + 2.0
         recent = t >= span.start_t_s - (LOOK_BACK_S if late else REFINE_S)
-        turned = onset(t[recent], p[recent])
+        turned = onset(*_after_the_fall(t[recent], p[recent], span.start_t_s))
         trusted = turned is None or abs(turned - span.start_t_s) <= MARK_TRUSTED_S
         span.drop_before(span.start_t_s if trusted else turned)
 

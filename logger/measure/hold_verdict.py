@@ -99,7 +99,7 @@ def _decide(readings: HoldReadings, fit: RiseFit, duration_s: float, wanted: flo
         return "inconclusive", doubt
     low, high = fit.ci95
     leaks = low > (SMALLEST_LEAK_PA_PER_S if duration_s >= SHORTEST_TIGHT_S else SHORT_LEAK_PA_PER_S)
-    moist = _levels_off(fit) and fit.amplitude_pa > MOIST_PA
+    moist = _levels_off(fit) and fit.amplitude_pa > MOIST_PA and fit.end_pa is not None
     if leaks and not (moist and low * duration_s < _water_could_add(readings, fit)):
         also = f" A levelling part of {fit.amplitude_pa:.0f} Pa speaks of moisture besides." if moist else ""
         return (
@@ -147,13 +147,13 @@ def _moist_or_not(readings: HoldReadings, fit: RiseFit, duration_s: float) -> tu
     if duration_s < SHORTEST_TIGHT_S:
         return "inconclusive", "it rises and begins to level off; too early to tell moisture from a leak"
     ceiling = water.saturation_pa(float(np.max(known))) if len(known) else None
-    if ceiling is not None and fit.end_pa is not None and fit.end_pa > 1.3 * ceiling:
+    if ceiling is not None and fit.end_pa > 1.3 * ceiling:
         return "inconclusive", (
             f"it levels off towards {fit.end_pa:.0f} Pa, above what water can reach here ({ceiling:.0f} Pa): "
             "refrigerant leaving the oil, or a leak that slows down"
         )
-    towards = "" if fit.end_pa is None else f" towards {fit.end_pa:.0f} Pa"
-    share = f" ({fit.end_pa / ceiling:.0%} of water's {ceiling:.0f} Pa)" if ceiling and fit.end_pa else ""
+    towards = f" towards {fit.end_pa:.0f} Pa"
+    share = f" ({fit.end_pa / ceiling:.0%} of water's {ceiling:.0f} Pa)" if ceiling else ""
     return (
         "moisture",
         f"it rises fast and levels off{towards}{share}: water is still in there. Evacuate on, warm it, repeat.",
@@ -168,6 +168,8 @@ def _tight_words(fit: RiseFit, wanted: float) -> str:
 
 
 def _undecided_words(fit: RiseFit, high: float) -> str:
+    if fit.amplitude_pa > MOIST_PA and fit.end_pa is None:
+        return "it creeps up as refrigerant leaving oil and rubber does, slower and slower: evacuate longer and hold again"
     if fit.amplitude_pa > MOIST_PA:
         return "it rises too far for a dry circuit, but straight or levelling cannot be told yet"
     return f"anything between no leak and {high:.2g} Pa/s fits: hold longer"

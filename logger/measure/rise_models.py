@@ -30,7 +30,7 @@ PARAMETERS = {"flat": 2, "linear": 3, "levelling": 4, "both": 5}
 SLOWEST_LOG_S = 900.0
 """Longest time constant of a logarithmic shape in a short hold: that of a pump-down, by which desorption has aged."""
 
-SLOW_PRIOR = 0.02
+SLOW_PRIOR = 0.003
 """Weight of a logarithmic shape in the mean rate: it can stand in for almost anything, so it must fit clearly better."""
 
 SLOWEST_S = 1200.0
@@ -79,7 +79,7 @@ def fit_rise(t_s: np.ndarray, p_pa: np.ndarray, sd_pa: np.ndarray, temperature_m
         return None
     t_s = t_s - t_s[0]
     span = float(t_s[-1])
-    tau = np.geomspace(max(span / 40.0, 10.0), max(span, SLOWEST_S), 24)
+    tau = np.geomspace(max(span / 40.0, 10.0), max(span, SLOWEST_S), 20)
     coarse = np.concatenate([tau, -np.geomspace(span / 60.0, max(span, SLOWEST_LOG_S), 9)])
     fits = _fit_all(t_s, p_pa, sd_pa, coarse)
     times = _fine_times(fits, coarse)
@@ -87,11 +87,14 @@ def fit_rise(t_s: np.ndarray, p_pa: np.ndarray, sd_pa: np.ndarray, temperature_m
 
 
 def _fine_times(fits: dict[str, _Candidates], times: np.ndarray) -> np.ndarray:
-    """The coarse times and closer ones around the best of both models that level off."""
-    best = {int(np.argmin(fits[name].chi2)) for name in ("levelling", "both")}
-    step = times[1] / times[0]
-    closer = [times[index] * np.geomspace(1.0 / step, step, 15) for index in sorted(best)]
-    return np.concatenate([times, *closer])
+    """The coarse times and closer ones around the best of each family of shapes, in both models that level off."""
+    closer = [times]
+    for family in (times > 0.0, times < 0.0):
+        mine = times[family]
+        best = {int(np.argmin(fits[name].chi2[family])) for name in ("levelling", "both")}
+        step = mine[1] / mine[0]
+        closer += [mine[index] * np.geomspace(1.0 / step, step, 13) for index in sorted(best)]
+    return np.concatenate(closer)
 
 
 def _shapes(t_s: np.ndarray, times: np.ndarray) -> np.ndarray:
