@@ -126,12 +126,15 @@ class ChargeAccount:
             self.segments.append(again)
 
     def _vent(self, segment: Segment, drawn_g: float, tick: Tick) -> None:
-        """A purge: what did not stay in the hose as vapour went to air."""
+        """A purge: what did not stay in the hose went to air. Between the container's pressure and the air's it may
+        keep anything, by which end was closed first."""
         segment.purpose = "vented"
-        keeps = self._hose_at(tick, None)
-        kept_g = min(max(drawn_g, 0.0), keeps.mass_g or 0.0)
+        most = self._hose_at(tick, None).mass_g or 0.0
+        least = self._hose_at(tick, ambient_pressure(tick.last.get("barometer"), self._setup.altitude_m).pa).mass_g or 0.0
+        most = max(min(most, drawn_g), 0.0)
+        kept_g, half_g = (most + min(least, most)) / 2.0, (most - min(least, most)) / 2.0
         self.vented_g += max(drawn_g - kept_g, 0.0)
-        self.u_vented_g = sqrt(self.u_vented_g**2 + (0.3 * kept_g) ** 2)
+        self.u_vented_g = sqrt(self.u_vented_g**2 + rectangular(half_g) ** 2)
 
     def _evacuated(self, tick: Tick) -> bool | None:
         """Whether the system is under deep vacuum; None where no sensor can tell."""

@@ -23,6 +23,9 @@ SEARCH_S = (-3.0, 1.5)
 VARIANCE_LEAST_G2 = 0.02
 STEP_S = 0.1
 READINGS_LEAST = 12
+MISFIT = 4.0
+U_GROWN = 1.25
+"""The model is not the valve: its uncertainty is grown to what own fills showed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,23 +36,26 @@ class Pull:
     u_g: float = PRIOR_SD_G
 
 
-def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, prior: Pull) -> Pull:
-    """The pull from readings `gross_g` at `t_s` around a valve's opening near `about_s`; `prior` where they are few.
+def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, noise_g2: float, prior: Pull) -> Pull:
+    """The pull from readings `gross_g` at `t_s` around a valve's opening near `about_s`.
 
-    Their scatter is taken from the best fit itself.
+    Their scatter is taken from the best fit itself; where that is far above their noise something else went on, and
+    where they are few nothing can be told: then `prior`.
     """
     if len(t_s) < READINGS_LEAST:
         return prior
     y = gross_g - gross_g[0]
     designs = [(_design(t_s, moment)) for moment in about_s + np.arange(*SEARCH_S, STEP_S)]
     variance = min(_scatter(design, y) for design in designs)
+    if variance > MISFIT * noise_g2:
+        return prior
     fits = [_fit(design, y, variance, prior) for design in designs]
     evidence = np.array([fit[0] for fit in fits])
     weight = np.exp(evidence - evidence.max())
     weight /= weight.sum()
     means, variances = np.array([fit[1] for fit in fits]), np.array([fit[2] for fit in fits])
     mean = float(weight @ means)
-    return Pull(mean, float(np.sqrt(weight @ (variances + (means - mean) ** 2))))
+    return Pull(mean, U_GROWN * float(np.sqrt(weight @ (variances + (means - mean) ** 2))))
 
 
 def _design(t_s: np.ndarray, opened_s: float) -> np.ndarray:

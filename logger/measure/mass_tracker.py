@@ -17,6 +17,8 @@ from logger.measure.residuals import Verdict, is_noise, judge, settled
 from logger.measure.trend_filter import Trend
 
 GATE = 4.5
+GATE_WIDENS_G2 = 6.25
+"""However unsure the trend is, a reading farther off than this variance and its noise allow is looked at first."""
 Q_FLOW = 0.002
 """How fast a steady flow wanders, (g/s)^2/s: vapour chills its container within minutes."""
 Q_FLOW_UNSEEN = 0.02
@@ -37,7 +39,7 @@ GAIN_NEEDS_S = 3.0
 FLOW_MOST_G_PER_S = 45.0
 GAIN_MOST_G_PER_S = 15.0
 KEPT_S = 4.0
-BUMP_LEAST_G = 3.0
+BUMP_SIGMA = 8.0
 UNSURE_STEP_G = 3.0
 GONE_G = 2.5
 NO_HAND_MOST_G = 25.0
@@ -102,8 +104,7 @@ class Whiteness:
     def scatter(self, t_s: float, e: float, s: float) -> float | None:
         """Take in an innovation; its squared distance from the running mean, None while there are too few."""
         self._e.append(e)
-        _, e_sum, s_sum = self._sums[-1]
-        self._sums.append((t_s, e_sum + e, s_sum + s))
+        self.count(t_s, e, s)
         if len(self._e) < SCATTER_FRAMES:
             return None
         away = e - sum(self._e) / SCATTER_FRAMES
@@ -113,12 +114,17 @@ class Whiteness:
         self._last = away
         return square * SCATTER_FRAMES / (SCATTER_FRAMES - 1)
 
-    def kick(self) -> tuple[float, float]:
+    def count(self, t_s: float, e: float, s: float) -> None:
+        """Take in an innovation for the mean only."""
+        _, e_sum, s_sum = self._sums[-1]
+        self._sums.append((t_s, e_sum + e, s_sum + s))
+
+    def kick(self, windows: tuple[int, ...]) -> tuple[float, float]:
         """The change of flow in g/s that the last innovations speak for (0 when for none), and for how long, in s."""
         rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
         grown = (1.0 + rho) / (1.0 - rho)
         now_s, e_now, s_now = self._sums[-1]
-        for frames in KICK_FRAMES:
+        for frames in windows:
             if len(self._sums) <= frames:
                 break
             _, e_then, s_then = self._sums[-1 - frames]
@@ -176,7 +182,7 @@ class MassTracker:
             return self._let_go(t_s)
         if hand and self.suspicion is None and self._is_no_hand(t_s):
             return self._take_as_mass(t_s)
-        inside = e * e <= GATE * GATE * s
+        inside = e * e <= GATE * GATE * min(s, self.noise_g2 + GATE_WIDENS_G2)
         if self.suspicion is None:
             if inside:
                 self._believe(t_s, y_g)
@@ -185,6 +191,8 @@ class MassTracker:
             if self.disturbed_since is None:
                 self.disturbed_since = t_s
         self.suspicion.add(t_s, e, inside)
+        if e * e < BUMP_SIGMA * BUMP_SIGMA * s:
+            self._white.count(t_s, e, s)
         return self._resolve(t_s, y_g)
 
     def _believe(self, t_s: float, y_g: float) -> None:
@@ -192,7 +200,7 @@ class MassTracker:
         square = self._white.scatter(t_s, e, s)
         if square is not None:
             self._learn_noise(square)
-        change, since_s = self._white.kick()
+        change, since_s = self._white.kick(KICK_FRAMES if self.trend.dd == 0.0 else KICK_FRAMES[-1:])
         if change:
             self._let_flow_move(change * change, since_s)
 
@@ -285,14 +293,16 @@ class MassTracker:
         return [Happening("hand_left", t_s, left_g)]
 
     def _was_bump(self, t_s: float, y_g: float) -> list[Happening]:
+        """Back on the trend. What hardly left it counts as evidence that the flow is changing."""
         suspicion, self.suspicion = self.suspicion, None
-        self._white.clear()
-        self.trend.update(y_g, self.noise_g2)
         if self.trend.dd == 0.0:
             self.disturbed_since = None
-        if abs(suspicion.peak_g) < BUMP_LEAST_G:
-            return []
-        return [Happening("bumped", suspicion.onset_s, suspicion.peak_g)]
+        if abs(suspicion.peak_g) > BUMP_SIGMA * sqrt(self.noise_g2):
+            self._white.clear()
+            self.trend.update(y_g, self.noise_g2)
+            return [Happening("bumped", suspicion.onset_s, suspicion.peak_g)]
+        self._believe(t_s, y_g)
+        return []
 
     def _was_flow(self, t_s: float, verdict: Verdict) -> list[Happening]:
         line, trend = verdict.line, self.trend

@@ -34,6 +34,8 @@ REST_S = 2.0
 AFTER_FLOW_S = 1.0
 BEFORE_FLOW_S = 1.0
 PULL_BEFORE_S, PULL_AFTER_S = 6.0, 5.0
+TRICKLE_G_PER_S, TRICKLE_S, TRICKLE_LEAVES_S = 0.5, 3.0, 0.3
+"""A container lifted while less than this flows: its last seconds tell what it weighed better than the trend."""
 PULL_NOTICED_S = 1.0
 """By about how much later a flow is seen than its valve was opened."""
 PULL_CHANGES_G = 0.2
@@ -203,6 +205,13 @@ class Platform:
             if plateau is not None and plateau.readings >= 3:
                 return plateau
         trend = tracker.suspicion.before if tracker.suspicion else tracker.trend
+        if abs(trend.f) < TRICKLE_G_PER_S:
+            last = PlateauWindow()
+            for row in self._recent:
+                if t_s - TRICKLE_S <= row[0] < t_s - TRICKLE_LEAVES_S:
+                    last.add(*row)
+            if len(last) >= 10:
+                return last.plateau()
         return Plateau(t_s, t_s, trend.m - self.pull.pull_g, max(tracker.mass_sigma, self.pull.u_g), 0)
 
     def _follow(self, frame: Frame) -> list[Happening]:
@@ -235,13 +244,14 @@ class Platform:
         if self._pull_due_s is None or frame.t_s < self._pull_due_s:
             return
         about_s, self._pull_due_s = self._pull_due_s - PULL_AFTER_S, None
-        if recent[0][0] > about_s - PULL_BEFORE_S / 2.0:
+        pours = self.tracker.trend.f > FLOW_BEGINS_G_PER_S
+        if recent[0][0] > about_s - PULL_BEFORE_S / 2.0 or pours != self.flowing:
             return
         t, y = np.array(recent).T
         if not self.flowing:
             t, y, about_s = -t[::-1], y[::-1], -about_s
         prior = Pull(self.pull.pull_g, (self.pull.u_g**2 + PULL_CHANGES_G**2) ** 0.5)
-        self.pull = estimate_pull(t, y, about_s, prior)
+        self.pull = estimate_pull(t, y, about_s, self.tracker.noise_g2, prior)
 
     def _flow_has_begun(self) -> bool:
         tracker = self.tracker

@@ -16,6 +16,8 @@ APPROACH_S = 12.0
 APPROACH_SHARE = 0.03
 APPROACH_LEAST_G = 15.0
 OVER_G = 5.0
+SEES_CLOSED_S = 1.5
+"""So long after a valve has been closed the flow may still seem to go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +94,10 @@ class StopDecision:
         high = self.setup.placard_high_g
         over = view.delivered_g - target_g
         margin = OVER_G if high is None else min(OVER_G, max((high - target_g) / 2.0, 1.0))
-        if over > margin and "over-target" not in self._standing and view.flowing:
+        seen_late_g = SEES_CLOSED_S * max(view.flow_g_per_s, 0.0)
+        if over > margin + seen_late_g and "over-target" not in self._standing and view.flowing:
             said.append(self._start("over-target", "caution", f"{over:.0f} g over target: close the container's valve"))
-        if high is not None and view.delivered_g > high and "over-placard" not in self._standing:
+        if high is not None and view.delivered_g > high + seen_late_g and "over-placard" not in self._standing:
             message = f"{view.delivered_g - high:.0f} g above the placard: close the valve, then recover the excess"
             said.append(self._start("over-placard", "caution", message))
         if high is not None and view.delivered_g < high - margin and "over-placard" in self._standing:
