@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import BinaryIO
 
@@ -15,22 +16,22 @@ from logger.record.recorded import Recording
 from logger.record.recording_read import read_recording
 from logger.record.store import Store
 from logger.record.tail import Statement, settled
-from logger.record.writes import ADD_MARK, insert_session
+from logger.record.writes import ADD_MARK, SET_FINDINGS, findings_row, insert_session
 
 _STRETCH_S = 60.0
 
 
-def import_recording(store: Store, source: str | Path | BinaryIO) -> tuple[str, bool]:
+def import_recording(store: Store, source: str | Path | BinaryIO, findings: Mapping | None = None) -> tuple[str, bool]:
     """The session's id, and whether it is new here. Raises RecordingError and StoreError, the store unchanged."""
-    return add_recording(store, read_recording(source))
+    return add_recording(store, read_recording(source), findings)
 
 
-def add_recording(store: Store, recording: Recording) -> tuple[str, bool]:
-    """As `import_recording`, from memory."""
+def add_recording(store: Store, recording: Recording, findings: Mapping | None = None) -> tuple[str, bool]:
+    """As `import_recording`, from memory; with what the session has come to, where that is known already."""
     digest = digest_of(recording)
     if is_known(store, recording, digest):
         return recording.session_id, False
-    store.add_closed(lambda number: _statements(number, recording, digest))
+    store.add_closed(lambda number: _statements(number, recording, digest, findings))
     return recording.session_id, True
 
 
@@ -59,7 +60,7 @@ def digest_of(recording: Recording) -> str:
     return total.hexdigest()
 
 
-def _statements(number: int, recording: Recording, digest: str) -> list[Statement]:
+def _statements(number: int, recording: Recording, digest: str, findings: Mapping | None) -> list[Statement]:
     rows = recording.rows
     end_s = max([float(rows.t_s[-1]) if len(rows) else 0.0, *(mark.t_s for mark in recording.marks)])
     statements = insert_session(number, recording.session, {}, {}, digest)
@@ -67,4 +68,6 @@ def _statements(number: int, recording: Recording, digest: str) -> list[Statemen
     for first, end in zip(edges.tolist(), edges[1:].tolist(), strict=False):
         statements += settled(number, rows[slice(first, end)], {})
     marks = [(number, mark.t_s, mark.mark, dump_json(mark.detail)) for mark in recording.marks]
-    return [*statements, (ADD_MARK, marks), ("UPDATE session SET duration_s = ? WHERE id = ?", [(end_s, number)])]
+    ends = [("UPDATE session SET duration_s = ? WHERE id = ?", [(end_s, number)])]
+    judged = [] if findings is None else [(SET_FINDINGS, [findings_row(number, findings)])]
+    return [*statements, (ADD_MARK, marks), *ends, *judged]

@@ -56,12 +56,16 @@ def _version(path: Path) -> int:
         connection.close()
     if used and not ours:
         raise StoreError(f"{path}: this is another program's database: name another file")
+    _refuse_newer(path, version)
+    return version
+
+
+def _refuse_newer(path: Path, version: int) -> None:
     if version > SCHEMA_VERSION:
         raise StoreError(
             f"{path}: written by a newer version (schema {version}, this program knows {SCHEMA_VERSION}): "
             "update this program"
         )
-    return version
 
 
 def check(path: Path) -> None:
@@ -93,6 +97,7 @@ def connect(path: Path, read_only: bool = False) -> sqlite3.Connection:
     if read_only:
         uri = f"{path.resolve().as_uri()}?mode=ro"
         connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)
+        _refuse_newer(path, connection.execute("PRAGMA user_version").fetchone()[0])
     else:
         connection = sqlite3.connect(path, isolation_level=None, timeout=5, check_same_thread=False)
         connection.execute("PRAGMA journal_mode = WAL")

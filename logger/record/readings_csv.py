@@ -176,7 +176,8 @@ def _other_floats(
     place = start[:, None] + np.arange(min(int(size.max(initial=1)), _WIDEST))
     text = np.where(place < end[:, None], padded[np.minimum(place, len(padded) - 1)], 0).astype(np.uint8)
     try:
-        value = text.view(f"S{text.shape[1]}").ravel().astype(float)
+        with np.errstate(over="ignore"):
+            value = text.view(f"S{text.shape[1]}").ravel().astype(float)
     except ValueError:
         value = np.full(len(start), np.nan)
     wrong = ~np.isfinite(value) | ~_IN_NUMBERS[text].all(axis=1) | (size > _WIDEST)

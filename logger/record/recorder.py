@@ -37,10 +37,11 @@ class RecorderState:
 class Recorder:
     """Hands on to a store from its own thread, with one commit in `batch_s`, at once for a mark, an alert or `flush`.
 
-    Its queue has no bound: a second of readings is a few kilobytes, and a reading that is not kept is lost for good.
+    A process killed at any instant has less than a second that is not on disk. The queue has no bound: a second of
+    readings is a few kilobytes, and a reading that is not kept is lost for good.
     """
 
-    def __init__(self, store: Store, batch_s: float = 1.0):
+    def __init__(self, store: Store, batch_s: float = 0.8):
         self._store = store
         self._batch_s = batch_s
         self._queue: queue.SimpleQueue[Callable[[], None] | threading.Event | None] = queue.SimpleQueue()

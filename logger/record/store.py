@@ -12,12 +12,21 @@ from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.record.decoding import calibrations_of, channels_of, rows_of
 from logger.record.errors import StorageFullError, StoreError
-from logger.record.json_text import dump_json
 from logger.record.opening import connect, lock, prepare
 from logger.record.reader import StoreReader
-from logger.record.session_rows import describe, summary_of_findings, summary_of_setup
+from logger.record.session_rows import describe, summary_of_setup
 from logger.record.tail import Statement, Tail
-from logger.record.writes import ADD_ALERT, ADD_MARK, ADD_OUTBOX, SET_VALUE, alert_row, insert_session
+from logger.record.writes import (
+    ADD_ALERT,
+    ADD_MARK,
+    ADD_OUTBOX,
+    SET_FINDINGS,
+    SET_VALUE,
+    alert_row,
+    as_json,
+    findings_row,
+    insert_session,
+)
 
 __all__ = ["StorageFullError", "Store", "StoreError", "StoreReader"]
 
@@ -95,23 +104,19 @@ class Store:
 
     def add_mark(self, session_id: str, mark: Mark) -> None:
         """Keep a mark."""
-        self._later(ADD_MARK, (self._number(session_id), mark.t_s, mark.mark, _json(mark.detail)))
+        self._later(ADD_MARK, (self._number(session_id), mark.t_s, mark.mark, as_json(mark.detail)))
 
     def add_alert(self, session_id: str, alert: Mapping) -> None:
         """Keep an alert, or what has become of it (the same `seq`); a new one is put into the outbox with it."""
         with self._lock:
             number = self._number(session_id)
+            row = alert_row(number, alert)
             self._later(ADD_OUTBOX, (number, alert["seq"], number, alert["seq"]))
-            self._later(ADD_ALERT, alert_row(number, alert))
+            self._later(ADD_ALERT, row)
 
     def set_findings(self, session_id: str, findings: Mapping) -> None:
         """Keep what the session has come to, in place of what it had come to."""
-        row = (_json(findings), *summary_of_findings(findings), self._number(session_id))
-        self._later(
-            "UPDATE session SET findings = ?, delivered_g = ?, uncertainty_g = ?, within_placard = ?, "
-            "duration_s = max(duration_s, ?) WHERE id = ?",
-            row,
-        )
+        self._later(SET_FINDINGS, findings_row(self._number(session_id), findings))
 
     def update_session(self, session_id: str, changes: Mapping) -> None:
         """Change keys of the session's description (vehicle, technician, notes, …); None takes a key out."""
@@ -126,13 +131,13 @@ class Store:
             self._later(
                 "UPDATE session SET setup = ?, started_utc = ?, refrigerant = ?, target_g = ?, vehicle = ?, words = ? "
                 "WHERE id = ?",
-                (_json(document), *summary_of_setup(document), number),
+                (as_json(document), *summary_of_setup(document), number),
             )
             self.commit()
 
     def set_clock(self, session_id: str, started_utc: str, clock_origin: Mapping) -> None:
         """The wall time has become known, or better known, for a session begun without it."""
-        self._later("UPDATE session SET clock = ? WHERE id = ?", (_json(clock_origin), self._number(session_id)))
+        self._later("UPDATE session SET clock = ? WHERE id = ?", (as_json(clock_origin), self._number(session_id)))
         self.update_session(session_id, {"started_utc": started_utc})
 
     def close_session(self, session_id: str) -> None:
@@ -152,7 +157,7 @@ class Store:
     def set_value(self, key: str, value: object) -> None:
         """Keep a small setting as JSON, at once."""
         with self._lock:
-            self._later(SET_VALUE, (key, _json(value)))
+            self._later(SET_VALUE, (key, as_json(value)))
             self._commit_or_keep()
 
     def get_value(self, key: str, default: object = None) -> object:
@@ -255,10 +260,3 @@ class Store:
     def _scalar(self, sql: str, *values: object):
         row = self._connection.execute(sql, values).fetchone()
         return None if row is None else row[0]
-
-
-def _json(value: object) -> str:
-    try:
-        return dump_json(value)
-    except (ValueError, TypeError) as error:
-        raise StoreError(f"this cannot be kept as JSON ({error}): write null where there is no number") from None

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 
+from logger.record.errors import StoreError
 from logger.record.json_text import dump_json
-from logger.record.session_rows import summary_of_setup
+from logger.record.session_rows import summary_of_findings, summary_of_setup
 from logger.record.tail import Statement
 
 ADD_MARK = "INSERT INTO mark (session, t_s, mark, detail) VALUES (?, ?, ?, ?)"
@@ -18,6 +19,9 @@ INSERT INTO alert (session, seq, t_s, code, subject, severity, message, state, a
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 ON CONFLICT DO UPDATE SET severity = excluded.severity, message = excluded.message, state = excluded.state,
     acknowledged_t_s = coalesce(excluded.acknowledged_t_s, acknowledged_t_s), cleared_t_s = excluded.cleared_t_s"""
+SET_FINDINGS = """
+UPDATE session SET findings = ?, delivered_g = ?, uncertainty_g = ?, within_placard = ?, duration_s = max(duration_s, ?)
+WHERE id = ?"""
 SET_VALUE = "INSERT INTO setting VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
 
 _INSERT_SESSION = """
@@ -45,3 +49,16 @@ def alert_row(number: int, alert: Mapping) -> tuple:
     required = [alert[key] for key in ("seq", "t_s", "code")]
     texts = [alert.get("subject", ""), alert["severity"], alert["message"], alert["state"]]
     return (number, *required, *texts, alert.get("acknowledged_t_s"), alert.get("cleared_t_s"))
+
+
+def findings_row(number: int, findings: Mapping) -> tuple:
+    """A session's row for `SET_FINDINGS`."""
+    return (as_json(findings), *summary_of_findings(findings), number)
+
+
+def as_json(value: object) -> str:
+    """JSON for a cell. Raises StoreError for what JSON has not."""
+    try:
+        return dump_json(value)
+    except (ValueError, TypeError) as error:
+        raise StoreError(f"this cannot be kept as JSON ({error}): write null where there is no number") from None

@@ -107,6 +107,13 @@ def test_a_write_that_fails_half_way_leaves_the_store_as_it_was(store, recorded)
     assert add_recording(store, other) == ("other", True)
 
 
+def test_findings_come_in_together_with_their_session(store, recordings):
+    findings = {"duration_s": 841.8, "charge": {"delivered_g": 700.0, "within_placard": False}}
+    session_id, _ = import_recording(store, recordings / "backflow.zip", findings)
+    assert store.reader().findings(session_id) == findings
+    assert store.reader().sessions()[0]["within_placard"] is False
+
+
 def test_another_session_of_the_same_id_is_refused(store, recorded):
     session_id, _ = recorded
     recording = store.reader().recording(session_id)

@@ -252,6 +252,8 @@ def test_a_newer_store_is_refused(store):
     before = store.path.read_bytes()
     with pytest.raises(StoreError, match="newer version .schema 99.*: update this program"):
         Store.open(store.path)
+    with pytest.raises(StoreError, match="newer version"):
+        StoreReader(store.path).sessions()
     assert store.path.read_bytes() == before
     plain = sqlite3.connect(store.path)
     plain.execute("PRAGMA user_version = 1")
