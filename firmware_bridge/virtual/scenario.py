@@ -47,13 +47,14 @@ def demo_scenario(seed: int = 1, containers: Literal["cans", "cylinder"] = "cans
         steps=(
             Step("wait", seconds=4.0),
             Step("recover", containers=(recovery,), settle_s=8.0, rate_g_per_s=4.0),
+            Step("wait", seconds=35.0),  # until what is left in the circuit has no pressure to speak of
             Step("evacuate", seconds=130.0),
             Step("hold", seconds=150.0),
             Step("charge", containers=_demo_containers(containers), compressor_after_s=25.0, settle_s=12.0),
             Step("perform", seconds=80.0),
             Step("close", seconds=2.0),
         ),
-        disturbances=(Disturbance("hand", 3.0, 25.0, start_s=480.0), Disturbance("bump", 0.5, 120.0, start_s=560.0)),
+        disturbances=(Disturbance("hand", 3.0, 25.0, start_s=515.0), Disturbance("bump", 0.5, 120.0, start_s=595.0)),
         vehicle=VehicleSpec(volume_ml=2300.0, charge_g=520.0, content_g=310.0, air_pa=600.0),
         hose=HoseSpec(volume_ml=75.0, force_g=1.2),
         vacuum=VacuumSpec(pump_l_per_s=0.8, outgassing_pa=6.0),
