@@ -22,6 +22,7 @@ COMMANDS = (
     "import_",
     "export",
     "sessions",
+    "review",
     "containers",
 )
 """Modules of `logger.commands`, in the order in which the help lists them."""

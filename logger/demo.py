@@ -67,8 +67,9 @@ class Terminal:
     """One line that is written over as things go on, and lines that stay. Without a terminal only the latter, and the
     former once for every stage."""
 
-    def __init__(self, out=sys.stdout):
-        self._out, self._live, self._last_stage = out, out.isatty(), None
+    def __init__(self):
+        self._out, self._last_stage = sys.stdout, None
+        self._live = self._out.isatty()
 
     def stay(self, text: str) -> None:
         """Write lines that stay."""

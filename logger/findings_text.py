@@ -15,7 +15,7 @@ def findings_as_text(findings: dict) -> str:
         _vacuum(findings.get("evacuation"), findings.get("vacuum_hold")),
         _performance(findings.get("performance")),
         alert_lines(findings.get("alerts")),
-        _review(findings.get("review")),
+        review_lines(findings.get("review")),
     ]
     return "\n\n".join("\n".join(lines) for lines in parts if lines)
 
@@ -105,11 +105,18 @@ def _performance(performance: dict | None) -> list[str]:
     return lines
 
 
-def _review(review: list[dict] | None) -> list[str]:
+def review_lines(review: list[dict] | None) -> list[str]:
+    """One line a criterion: outcome, what was measured, the limit."""
     return [
-        f"{row['outcome']:<10}  {row['criterion']}: {_measured(row)}, limit {row.get('limit') or 'none'}"
+        f"{row['outcome']:<10}  {row['criterion']}: {_measured(row)}, limit {row.get('limit') or 'none'}{_why(row)}"
         for row in review or []
     ]
+
+
+def _why(row: dict) -> str:
+    """The reason, where there is something to explain and it is not said already."""
+    told = row.get("why") and row["outcome"] != "pass" and row.get("measured") is not None
+    return f" ({row['why']})" if told else ""
 
 
 def _measured(row: dict) -> str:

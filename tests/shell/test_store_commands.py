@@ -108,3 +108,15 @@ def test_the_ledger_shows_what_went_in_and_out(kept, data, tmp_path, capsys):
     assert main(["containers", *data]) == 0
     line = capsys.readouterr().out
     assert "C-7" in line and "left 12979 g" in line and "drawn 621 g" in line
+
+
+def test_a_session_is_reviewed_against_the_criteria(kept, data, capsys):
+    """The recording's fill ran on to 730 g against 635 g at most."""
+    assert main(["review", kept, *data]) == 0
+    out = capsys.readouterr().out
+    assert f"Session {kept}: fail" in out.splitlines()[0] and len(out.splitlines()) > 2
+    assert main(["review", kept, "--strict", *data]) == 1
+    capsys.readouterr()
+    assert main(["review", kept, "--json", *data]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["overall"] == "fail" and {"criterion", "measured", "limit", "outcome"} <= set(told["review"][0])

@@ -1,0 +1,37 @@
+"""Judge one session against today's criteria: what was measured, the limit, its source, the outcome.
+
+With --strict the exit status is 1 when a criterion failed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from logger.paths import add_data_argument, store_path
+
+HELP = "what was measured against each criterion"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("session", metavar="SESSION", help="its id, as `tarebook sessions` shows it")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+    parser.add_argument("--strict", action="store_true", help="exit 1 when a criterion failed")
+    add_data_argument(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from logger.findings_text import review_lines
+    from logger.record.reader import StoreReader
+    from logger.replay import replay
+    from logger.session.review import overall, review
+
+    reader = StoreReader(store_path(args.data))
+    findings = reader.findings(args.session) or replay(reader.recording(args.session))
+    rows = review(findings)
+    if args.json:
+        told = {"session_id": args.session, "overall": overall(rows), "review": rows}
+        print(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        print(f"Session {args.session}: {overall(rows)}", *review_lines(rows), sep="\n")
+    return int(args.strict and overall(rows) == "fail")
