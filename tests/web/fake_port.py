@@ -172,8 +172,8 @@ FINDINGS = {
 
 
 def _curve(channel: str, t_s: float) -> float:
-    """A channel's reading in the kept sessions, a fill that begins at once."""
-    now = filling(t_s)["channels"][channel]["value"]
+    """A channel's reading in the kept sessions: a quarter of a minute at rest, then the fill."""
+    now = filling(max(0.0, t_s - 15.0))["channels"][channel]["value"]
     shapes = {"vent_temp": 26 - min(t_s, 300) / 22, "vacuum": 2666.0, "scale": now + 0.6 * math.sin(t_s * 7)}
     return shapes.get(channel, now)
 
@@ -239,6 +239,7 @@ class FakePort:
     def import_recording(self, path: Path, findings: dict) -> str:
         session_id, _ = add_recording(self.writer, read_recording(path))
         self.writer.set_findings(session_id, findings)
+        self.writer.commit()
         return session_id
 
     def ack(self, code: str) -> None:

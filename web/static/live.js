@@ -45,7 +45,7 @@ function changeSession(id, until) {
   setSession(id);
   tails = {};
   alerts.clear();
-  for (const [name, needs] of [["start", false], ["mark", true], ["stage", true], ["close", true]]) {
+  for (const [name, needs] of [["start", false], ["mark", true], ["stage", true], ["end", true]]) {
     const button = $("deed-" + name);
     if (button) button.hidden = needs !== Boolean(id);
   }

@@ -2,7 +2,7 @@
 const GROUPS = {
   mass: { name: "Mass", units: { g: [1, 0, 0], oz: [1 / 28.349523125, 0, 1], lb: [1 / 453.59237, 0, 2] } },
   pressure: { name: "Pressure", units: { kPa: [1, 0, 0], bar: [0.01, 0, 2], psi: [1 / 6.894757293168, 0, 0] } },
-  temperature: { name: "Temperature", units: { "°C": [1, 0, 1], "°F": [1.8, 32, 0] } },
+  temperature: { name: "Temperature", units: { "°C": [1, 0, 1], "°F": [1.8, 32, 1] } },
   vacuum: { name: "Vacuum", units: { Pa: [1, 0, 0], micron: [1 / 0.133322387415, 0, 0], mbar: [0.01, 0, 3] } },
 };
 const OF_UNIT = { g: "mass", kPa: "pressure", "°C": "temperature", Pa: "vacuum" };
