@@ -25,6 +25,9 @@ SHORT_LEAK_PA_PER_S = 0.05
 MOIST_PA = 50.0
 """Outgassing of a dry circuit levels off well below this; water stands far above (500 micron = 67 Pa is common practice)."""
 
+CREEP_PA = 200.0
+"""Refrigerant leaving oil and rubber creeps up with the logarithm of time, by less than this."""
+
 CLEARLY = 6.0
 """Difference of the criterion from which one model is clearly better (Burnham and Anderson: 4 to 7 'considerably less')."""
 
@@ -99,7 +102,7 @@ def _decide(readings: HoldReadings, fit: RiseFit, duration_s: float, wanted: flo
         return "inconclusive", doubt
     low, high = fit.ci95
     leaks = low > (SMALLEST_LEAK_PA_PER_S if duration_s >= SHORTEST_TIGHT_S else SHORT_LEAK_PA_PER_S)
-    moist = _levels_off(fit) and fit.amplitude_pa > MOIST_PA and fit.end_pa is not None
+    moist = _levels_off(fit) and fit.amplitude_pa > (MOIST_PA if fit.end_pa is not None else CREEP_PA)
     if leaks and not (moist and low * duration_s < _water_could_add(readings, fit)):
         also = f" A levelling part of {fit.amplitude_pa:.0f} Pa speaks of moisture besides." if moist else ""
         return (
@@ -111,6 +114,12 @@ def _decide(readings: HoldReadings, fit: RiseFit, duration_s: float, wanted: flo
     if high < wanted and duration_s >= SHORTEST_TIGHT_S and not fit.amplitude_pa > MOIST_PA:
         return "tight", _tight_words(fit, wanted)
     return "inconclusive", _undecided_words(fit, high)
+
+
+def _fell(p_pa: np.ndarray) -> bool:
+    """The last tenth of the readings lies a tenth below the first."""
+    tenth = max(len(p_pa) // 10, 5)
+    return float(np.mean(p_pa[-tenth:])) < 0.9 * float(np.mean(p_pa[:tenth]))
 
 
 def _water_could_add(readings: HoldReadings, fit: RiseFit) -> float:
@@ -135,7 +144,7 @@ def _doubt(readings: HoldReadings, fit: RiseFit, duration_s: float) -> str | Non
         )
     if duration_s < (SHORTEST_S if readings.marked else SHORTEST_TIGHT_S):
         return f"{duration_s:.0f} s are too short to tell a leak from what the walls give off"
-    if fit.ci95[1] < 0.0 and fit.best != "levelling" and -fit.rate_pa_per_s * duration_s > 0.1 * level:
+    if _fell(readings.p_pa):
         return "the pressure falls: the pump is still on, or its valve is not closed"
     if fit.best == "flat" and max(abs(fit.ci95[0]), abs(fit.ci95[1])) * duration_s < 0.02 * level:
         return "the pressure did not move at all, as with a pump still on or a sensor shut off from the circuit"
@@ -147,13 +156,13 @@ def _moist_or_not(readings: HoldReadings, fit: RiseFit, duration_s: float) -> tu
     if duration_s < SHORTEST_TIGHT_S:
         return "inconclusive", "it rises and begins to level off; too early to tell moisture from a leak"
     ceiling = water.saturation_pa(float(np.max(known))) if len(known) else None
-    if ceiling is not None and fit.end_pa > 1.3 * ceiling:
+    if ceiling is not None and fit.end_pa is not None and fit.end_pa > 1.3 * ceiling:
         return "inconclusive", (
             f"it levels off towards {fit.end_pa:.0f} Pa, above what water can reach here ({ceiling:.0f} Pa): "
             "refrigerant leaving the oil, or a leak that slows down"
         )
-    towards = f" towards {fit.end_pa:.0f} Pa"
-    share = f" ({fit.end_pa / ceiling:.0%} of water's {ceiling:.0f} Pa)" if ceiling else ""
+    towards = "" if fit.end_pa is None else f" towards {fit.end_pa:.0f} Pa"
+    share = f" ({fit.end_pa / ceiling:.0%} of water's {ceiling:.0f} Pa)" if ceiling and fit.end_pa else ""
     return (
         "moisture",
         f"it rises fast and levels off{towards}{share}: water is still in there. Evacuate on, warm it, repeat.",

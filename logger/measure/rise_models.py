@@ -30,8 +30,10 @@ PARAMETERS = {"flat": 2, "linear": 3, "levelling": 4, "both": 5}
 SLOWEST_LOG_S = 900.0
 """Longest time constant of a logarithmic shape in a short hold: that of a pump-down, by which desorption has aged."""
 
-SLOW_PRIOR = 0.003
-"""Weight of a logarithmic shape in the mean rate: it can stand in for almost anything, so it must fit clearly better."""
+HELD_BACK = 8.0
+SLOW_PRIOR = 0.02
+"""A logarithmic shape can stand in for almost anything, so it must fit clearly better: by this much in the misfit to be
+named, and its weight in the mean rate. In the interval it counts in full."""
 
 SLOWEST_S = 1200.0
 """Longest settling time that is looked for in a short hold: wet circuits settle in minutes (our virtual carts; no source)."""
@@ -169,7 +171,8 @@ def _conclude(fits: dict[str, _Candidates], times: np.ndarray, points: int, vapo
     room = vapour_per_s * float(full.amplitude[at["both"]])
     rate = float(np.clip(_weighted_rate(fits["linear"], full, times, scale), low, high))
     relative = {name: float(value - aicc[best]) for name, value in aicc.items()}
-    levelling = _levelling(fits, times, at, "levelling" if aicc["levelling"] <= aicc["both"] else "both")
+    curved = fits["levelling" if aicc["levelling"] <= aicc["both"] else "both"]
+    levelling = _levelling(curved, times, scale)
     return RiseFit(best, relative, rate, (low - room, high + room), *levelling, rho, points)
 
 
@@ -181,15 +184,13 @@ def _weighted_rate(linear: _Candidates, full: _Candidates, times: np.ndarray, sc
     return float(weight @ rate / weight.sum())
 
 
-def _levelling(
-    fits: dict[str, _Candidates], times: np.ndarray, at: dict[str, int], name: str
-) -> tuple[float, float | None, float | None]:
-    """Amplitude, settling time and end of the levelling part of a model."""
-    index = at[name]
-    amplitude, settle = float(fits[name].amplitude[index]), float(times[index])
+def _levelling(fit: _Candidates, times: np.ndarray, scale: float) -> tuple[float, float | None, float | None]:
+    """Amplitude, settling time and end of the levelling part; logarithmic only where that fits clearly better."""
+    index = int(np.argmin(fit.chi2 + np.where(times > 0.0, 0.0, HELD_BACK * scale)))
+    amplitude, settle = float(fit.amplitude[index]), float(times[index])
     if settle <= 0.0:
         return amplitude, None, None
-    return amplitude, settle, float(fits[name].start[index] + amplitude)
+    return amplitude, settle, float(fit.start[index] + amplitude)
 
 
 def _aicc(chi2: float, points: int, independent: float, parameters: int) -> float:
