@@ -58,7 +58,6 @@ class Ads1115Source:
         first = self._channels[0].config.options
         self._number, self._address = first["bus"], first["address"]
         self._book = HealthBook({name: config.rate_hz for name, config in channels.items()}, clock)
-        self._book.link("the bus is not open")
         self._bus: Bus | None = None
         self._running = 0
         self._due: dict[str, float] = {}
@@ -76,7 +75,7 @@ class Ads1115Source:
         self._counters["opened"] += 1
         self._failures = self._running = 0
         self._due = dict.fromkeys(self.channels, self._clock.now())
-        self._book.link("")
+        self._book.link_up()
 
     def read(self, timeout_s: float) -> list[Block]:
         if self._bus is None:
@@ -94,14 +93,14 @@ class Ads1115Source:
         bus, self._bus = self._bus, None
         if bus:
             bus.close()
-        self._book.link("the bus is not open")
+        self._book.closed()
 
     def _where(self) -> str:
         return f"ADS1115 at 0x{self._address:02x} on I2C bus {self._number}"
 
     def _gone(self, what: str) -> SourceError:
         reason = f"{self._where()} {what}"
-        self._book.link(reason)
+        self._book.link_down(reason)
         return SourceError(reason)
 
     # --- when

@@ -52,7 +52,6 @@ class BoardSource:
         self._boot: object = None
         self._lost_before = self._unidentified = 0
         self._forget_identity()
-        self._book.link("the port is not open")
 
     # --- the source
 
@@ -64,9 +63,9 @@ class BoardSource:
             self._forget_identity()
             self._ask()
         except SourceError as error:
-            self._book.link(str(error))
+            self._book.link_down(str(error))
             raise
-        self._book.link("")
+        self._book.opened()
 
     def read(self, timeout_s: float) -> list[Block]:
         try:
@@ -76,7 +75,7 @@ class BoardSource:
                 self._take(frame, arrival_s, samples)
             self._ask_when_in_doubt()
         except SourceError as error:
-            self._book.link(str(error))
+            self._book.link_down(str(error))
             raise
         return [self._by_field[field].block(t_s, codes) for field, (t_s, codes) in samples.items()]
 
@@ -94,7 +93,7 @@ class BoardSource:
 
     def close(self) -> None:
         self._link.close()
-        self._book.link("the port is not open")
+        self._book.closed()
 
     # --- the board's other abilities
 
@@ -186,6 +185,7 @@ class BoardSource:
             self._board_clock.forget()
             self._set_load_cell_rate()
         self._identified = True
+        self._book.link_up()
         self._start_well(str(frame.fields.get("ch", "")).split("+"))
 
     def _start_well(self, fields: list[str]) -> None:

@@ -14,7 +14,7 @@ from firmware_bridge.toml_table import CartError, Table
 
 __all__ = ["BoardConfig", "Cart", "CartError", "ChannelConfig", "load_cart"]
 
-LIMITS = ("high_side_kpa", "container_temp_c", "storage_free_mb")
+LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "storage_free_mb")
 SCALE_CLASSES = ("II", "III", "IIII")
 DEFAULT_CLOSE_LAG_S = 1.5
 CART_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")

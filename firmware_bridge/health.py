@@ -9,6 +9,7 @@ from firmware_bridge.source import ChannelHealth
 
 MISSED_PERIODS = 10
 LEAST_STALE_S = 1.0
+NOT_OPEN = "not open"
 LEAST_REAL_S = 0.5
 """On a clock that runs fast, no judgement may hang on less wall time than a busy machine's hiccup."""
 
@@ -31,7 +32,7 @@ class HealthBook:
         }
         self._health = {name: ChannelHealth(name) for name in rates_hz}
         self._faults: dict[str, str] = {}
-        self._link_reason = ""
+        self._link_reason = NOT_OPEN
 
     def reading(self, channel: str, t_s: float) -> None:
         """A valid reading has come."""
@@ -51,9 +52,21 @@ class HealthBook:
     def clear(self, channel: str) -> None:
         self._faults.pop(channel, None)
 
-    def link(self, reason: str) -> None:
-        """Why nothing can come at the moment; "" when the link is up."""
+    def link_down(self, reason: str) -> None:
+        """Why nothing can come at the moment; it stands through closing and opening until something does come."""
         self._link_reason = reason
+
+    def link_up(self) -> None:
+        """Something has come, or the device has answered."""
+        self._link_reason = ""
+
+    def opened(self) -> None:
+        """The device is open; whether anything comes is yet to be seen."""
+        if self._link_reason == NOT_OPEN:
+            self._link_reason = ""
+
+    def closed(self) -> None:
+        self._link_reason = self._link_reason or NOT_OPEN
 
     def judge(self) -> list[ChannelHealth]:
         return [self._judged(entry) for entry in self._health.values()]

@@ -55,7 +55,6 @@ class Hx711Source:
             "rate_hz": config.rate_hz,
         }
         self._book = HealthBook({config.name: config.rate_hz}, clock)
-        self._book.link("not open")
         self._process: subprocess.Popen[bytes] | None = None
         self._rest = b""
         self._give_up = 0.0
@@ -77,7 +76,7 @@ class Hx711Source:
         self._rest = b""
         self._give_up = time.monotonic() + START_REAL_S
         self._counters["started"] += 1
-        self._book.link("")
+        self._book.opened()
 
     def read(self, timeout_s: float) -> list[Block]:
         if self._process is None:
@@ -97,9 +96,9 @@ class Hx711Source:
 
     def close(self) -> None:
         process, self._process = self._process, None
+        self._book.closed()
         if process is None:
             return
-        self._book.link("not open")
         process.terminate()
         try:
             process.wait(END_REAL_S)
@@ -110,7 +109,7 @@ class Hx711Source:
 
     def _gone(self, why: str) -> SourceError:
         reason = f"load cell at pins {self._setting['dout']} and {self._setting['sck']}: {why}"
-        self._book.link(reason)
+        self._book.link_down(reason)
         return SourceError(reason)
 
     def _bytes(self, timeout_s: float) -> bytes:
@@ -130,10 +129,11 @@ class Hx711Source:
     def _sample(self, line: bytes) -> tuple[float, int] | None:
         """Time and code of what the process says in one line; None when that is no sample."""
         message = _message(line)
-        status = message["status"]
+        status = message["status"] if message["status"] in self._counters else "garbled"
         self._counters[status] += 1
         if status == "died":
             raise self._gone(f"the process that reads it has died: {message['why']}")
+        self._book.link_up()
         if status == guard.OK:
             return self._reading(self._on_clock(message["ready_s"]), message["code"])
         if status in REASONS:

@@ -123,7 +123,6 @@ class OneWireSource:
         self._channels = [Channel(config) for config in channels.values()]
         self._folder = Path(self._channels[0].config.options["folder"])
         self._book = HealthBook({name: config.rate_hz for name, config in channels.items()}, clock)
-        self._book.link("not open")
         self._results: queue.Queue[_Result] = queue.Queue(QUEUE_SIZE)
         self._probes: list[_Probe] = []
         self._counters = {"readings": 0, "rejected": 0, "opened": 0}
@@ -132,12 +131,12 @@ class OneWireSource:
         self.close()
         if not self._folder.is_dir():
             reason = f"{self._folder} is not there: the kernel's one-wire driver is not loaded"
-            self._book.link(reason)
+            self._book.link_down(reason)
             raise SourceError(reason)
         self._counters["opened"] += 1
         self._results = queue.Queue(QUEUE_SIZE)
         self._probes = [_Probe(channel, self._clock, self._results) for channel in self._channels]
-        self._book.link("")
+        self._book.link_up()
 
     def read(self, timeout_s: float) -> list[Block]:
         if not self._probes:
@@ -157,7 +156,7 @@ class OneWireSource:
         give_up = time.monotonic() + JOIN_REAL_S
         for probe in probes:
             probe.join(max(give_up - time.monotonic(), 0.0))
-        self._book.link("not open")
+        self._book.closed()
 
     def _collect(self, timeout_s: float) -> list[_Result]:
         results = []

@@ -91,6 +91,7 @@ def test_a_silent_board_is_stale_then_opened_anew(rig: Rig):
     emulator.silence(True)
     assert "no reading for" in rig.watch_quality("stale").reason
     rig.watch(lambda _: rig.source.counters()["silences"] >= 1)
+    assert "has been silent for" in rig.health().reason
     emulator.silence(False)
     rig.watch_quality("good")
     assert rig.source.counters()["opened"] >= 2
@@ -164,6 +165,10 @@ def test_another_protocol_is_refused(make_rig: Callable[..., Rig]):
     with pytest.raises(SourceError, match="speaks protocol 2, this program speaks 1"):
         for _ in range(100):
             assert rig.source.read(0.1) == []
+    rig.source.close()
+    assert "speaks protocol 2" in rig.health().reason
+    rig.source.open()
+    assert "speaks protocol 2" in rig.health().reason
 
 
 def test_the_wrong_board_is_refused(make_rig: Callable[..., Rig]):

@@ -67,6 +67,7 @@ password_file = "secret"
 
 [limits]
 high_side_kpa = 2900
+hold_leak_pa_per_s = 0.5
 """
 
 
@@ -86,7 +87,7 @@ def test_a_whole_cart(write):
     assert (cart.id, cart.altitude_m, cart.board.port, cart.close_lag_s) == ("cart-1", 250.0, "/dev/ttyACM0", 2.0)
     assert (cart.scale.accuracy_class, cart.scale.e_g, cart.scale.max_g) == ("III", 1.0, 15000.0)
     assert (cart.mqtt.host, cart.mqtt.password_file) == ("localhost", str(path.parent / "secret"))
-    assert cart.limits == {"high_side_kpa": 2900.0}
+    assert cart.limits == {"high_side_kpa": 2900.0, "hold_leak_pa_per_s": 0.5}
     assert cart.channels["scale"].calibration.value(210000) == pytest.approx(1000.0)
     assert cart.channels["vent_temp"].calibration.value(16 * 25) == 25.0
     assert cart.channels["ambient_temp"].unit == "°C"
