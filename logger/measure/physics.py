@@ -60,6 +60,19 @@ class Physics:
         self._performance.update(tick, self._ambient)
         return signals + self._safety.update(tick, self._context, self._ambient)
 
+    @property
+    def holding(self) -> bool:
+        """Whether a vacuum hold is running."""
+        return self._hold.holding
+
+    def holds(self) -> list[dict]:
+        """The vacuum holds so far, as in the findings."""
+        return self._hold.findings()
+
+    def evacuated(self) -> bool:
+        """Whether a vacuum was seen that has not been lost since."""
+        return self._context.evacuated
+
     def live(self) -> dict:
         """What a phone may show of the physics now."""
         return {

@@ -17,9 +17,10 @@ from logger.measure.ticks import Signal, Tick
 from logger.measure.weigher import Weigher, WeigherSetup
 from logger.session.alerts import AlertBoard
 from logger.session.channel_watch import ChannelWatch
+from logger.session.conduct import Conduct
 from logger.session.events import Event
+from logger.session.review import review
 from logger.session.setup import ChannelInfo, SessionSetup
-from logger.session.stages import StageKeeper
 from logger.session.ticker import Ticker
 
 SCALE_RATE_HZ = 10.0
@@ -38,15 +39,15 @@ class Pipeline:
         self.alerts = AlertBoard()
         self._ticker = Ticker(dict(channels))
         self._watch = ChannelWatch()
-        self._stages = StageKeeper()
         self._weigher = Weigher(_weigher_setup(setup, channels))
         self._physics = Physics(_physics_setup(setup, limits or {}))
+        self._conduct = Conduct(setup, self._physics.holds, self._physics.evacuated)
         self._next_tick = 1
         self._compressor_on: bool | None = None
 
     @property
     def stage(self) -> str:
-        return self._stages.stage
+        return self._conduct.stages.stage
 
     @property
     def time_s(self) -> float:
@@ -75,8 +76,8 @@ class Pipeline:
 
     def mark(self, mark: Mark) -> list[Event]:
         """Take in what the technician told, after every reading of its time."""
-        if mark.mark == "stage":
-            return self._enter(mark.t_s, str(mark.detail.get("stage", "")), "mark", "told")
+        if mark.mark in ("stage", "note"):
+            return self._conducted(mark.t_s, *self._conduct.told(mark))
         if mark.mark == "compressor":
             self._compressor_on = bool(mark.detail.get("on"))
         elif mark.mark == "purge":
@@ -97,6 +98,7 @@ class Pipeline:
             "session_id": self.setup.session_id if self.setup else None,
             "refrigerant": self.setup.refrigerant if self.setup else None,
             "stage": self.stage,
+            "stage_suggested": self._conduct.live(),
             "channels": self._ticker.snapshot(now_s),
             "charge": self._weigher.charge_now(),
             "physics": self._physics.live(),
@@ -105,7 +107,7 @@ class Pipeline:
 
     def findings(self) -> dict:
         """Everything that can be said of the session as far as it has come."""
-        return clean(
+        found = clean(
             {
                 "session_id": self.setup.session_id if self.setup else None,
                 "refrigerant": self.setup.refrigerant if self.setup else None,
@@ -113,11 +115,12 @@ class Pipeline:
                 "charge": charge_findings(self._weigher),
                 "recovered": recovered_findings(self._weigher),
                 **self._physics.findings(),
-                "stages": self._stages.to_json(),
+                **self._conduct.findings(),
                 "scale_events": scale_events(self._weigher),
                 "alerts": [alert.to_json() for alert in self.alerts.all],
             }
         )
+        return found | {"review": review(found)}
 
     def _close(self) -> tuple[int, dict]:
         last = self._ticker.due()
@@ -131,15 +134,20 @@ class Pipeline:
             means = self._ticker.enter(k, seconds)
             for subject, signal in self._watch.update(k, self._ticker.channels):
                 events += self.alerts.apply(float(k), signal, subject)
-            tick = Tick(float(k), self._ticker.good(k), means, self.stage, self._weigher.view(), self._compressor_on)
+            tick = self._tick(float(k), means)
             self._weigher.tick(tick)
             events += self._apply(float(k), self._physics.update(tick))
+            events += self._conducted(float(k), *self._conduct.seen(tick, self._physics.holding))
         return events
 
-    def _enter(self, t_s: float, stage: str, by: str, why: str) -> list[Event]:
-        events = self._stages.enter(t_s, stage, by, why)
-        self._weigher.account.mark_stage(self.stage)
-        return events
+    def _tick(self, t_s: float, means: dict[str, float]) -> Tick:
+        hint = self._conduct.stages.hint
+        return Tick(t_s, self._ticker.good(t_s), means, hint, self._weigher.view(), self._compressor_on)
+
+    def _conducted(self, t_s: float, events: list[Event], signals: list[Signal]) -> list[Event]:
+        if events:
+            self._weigher.account.mark_stage(self.stage)
+        return events + self._apply(t_s, signals)
 
     def _apply(self, t_s: float, signals: list[Signal]) -> list[Event]:
         return [event for signal in signals for event in self.alerts.apply(t_s, signal)]
