@@ -25,6 +25,9 @@ SHORT_LEAK_PA_PER_S = 0.05
 MOIST_PA = 50.0
 """Outgassing of a dry circuit levels off well below this; water stands far above (500 micron = 67 Pa is common practice)."""
 
+STILL_SHARE = 0.05
+"""Even a dry circuit gives off more than this of its pressure in a hold."""
+
 CREEP_PA = 200.0
 """Refrigerant leaving oil and rubber creeps up with the logarithm of time, by less than this."""
 
@@ -146,7 +149,7 @@ def _doubt(readings: HoldReadings, fit: RiseFit, duration_s: float) -> str | Non
         return f"{duration_s:.0f} s are too short to tell a leak from what the walls give off"
     if _fell(readings.p_pa):
         return "the pressure falls: the pump is still on, or its valve is not closed"
-    if fit.best == "flat" and max(abs(fit.ci95[0]), abs(fit.ci95[1])) * duration_s < 0.02 * level:
+    if fit.best == "flat" and max(abs(fit.ci95[0]), abs(fit.ci95[1])) * duration_s < STILL_SHARE * level:
         return "the pressure did not move at all, as with a pump still on or a sensor shut off from the circuit"
     return None
 

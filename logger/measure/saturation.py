@@ -83,7 +83,7 @@ class Saturation:
         """Density of the vapour in kg/m³: saturated, or superheated at `pressure_pa` (None when that is above saturation).
 
         Superheated: the virial equation of state cut after its second term, with the coefficient that meets the
-        saturated vapour at this temperature; within 1 % of CoolProp over 0…60 °C, 6 % for R-744 near its critical point.
+        saturated vapour at this temperature; within 1.5 % of CoolProp over 0…60 °C, 6 % for R-744 near its critical point.
         """
         saturated = self._at_temperature(temp_c, self._vapour)
         if saturated is None or pressure_pa is None:
