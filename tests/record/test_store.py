@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 
 import numpy as np
 import pytest
@@ -303,3 +304,34 @@ def test_a_backup_taken_while_writing_is_whole(store, tmp_path):
 def test_reading_where_there_is_no_store_is_one_line(tmp_path):
     with pytest.raises(StoreError, match="there is no store yet"):
         StoreReader(tmp_path / "none.db").sessions()
+
+
+def test_a_reader_beside_the_writer_always_sees_whole_seconds_in_order(store):
+    session_id = begin(store)
+    seconds = 130
+    lengths, charts = [], []
+    failed: list[BaseException] = []
+    per_second = sum(len(block) for block in look(0))
+
+    def read() -> None:
+        reader = store.reader()
+        try:
+            while not lengths or lengths[-1] < seconds * per_second:
+                lengths.append(len(reader.recording(session_id).rows))
+                charts.append(len(reader.readings(session_id, "vent_temp", 0, 200, 60)["t_s"]))
+        except BaseException as error:
+            failed.append(error)
+
+    beside = threading.Thread(target=read, daemon=True)
+    beside.start()
+    for second in range(seconds):
+        store.append(session_id, look(second))
+        store.commit()
+    beside.join(30)
+    assert not failed
+    assert not beside.is_alive()
+    assert lengths == sorted(lengths)
+    assert all(length % per_second == 0 for length in lengths)
+    late = [points for length, points in zip(lengths, charts, strict=False) if length > 65 * per_second]
+    assert late
+    assert set(late) == {60}

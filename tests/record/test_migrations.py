@@ -1,0 +1,69 @@
+"""A store of an older schema goes forward with a copy kept, or stays as it is."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+from sqlite_utils import Migrations
+from store_making import CHANNELS, SETUP, assert_holds, look
+
+from logger.record import migrations, opening
+from logger.record.store import Store, StoreError, StoreReader
+
+
+@pytest.fixture
+def older(tmp_path):
+    """The path of a store of schema 1 with a session of one second."""
+    store = Store.open(tmp_path / "tarebook.db")
+    session_id = store.create_session(SETUP, CHANNELS, None, {})
+    store.append(session_id, look(0))
+    store.close()
+    return store.path
+
+
+def next_schema(monkeypatch, statement: str) -> None:
+    """As if this program knew a schema 2, reached by one more statement."""
+    steps = Migrations("tarebook")
+    steps(name="m001_first")(migrations.m001_first)
+
+    def m002(db) -> None:
+        db.execute("CREATE TABLE tool (name TEXT)")
+        db.execute(statement)
+        db.execute("PRAGMA user_version = 2")
+
+    steps(name="m002")(m002)
+    monkeypatch.setattr(migrations, "steps", steps)
+    monkeypatch.setattr(opening, "SCHEMA_VERSION", 2)
+
+
+def version(path) -> int:
+    plain = sqlite3.connect(path)
+    try:
+        return plain.execute("PRAGMA user_version").fetchone()[0]
+    finally:
+        plain.close()
+
+
+def test_it_goes_forward_and_keeps_a_copy(older, monkeypatch):
+    next_schema(monkeypatch, "INSERT INTO tool VALUES ('pump')")
+    store = Store.open(older)
+    assert store.open_session_id() == "cart-1-00001"
+    assert [row["name"] for row in store.reader().rows("SELECT name FROM tool")] == ["pump"]
+    store.close()
+    copy = older.with_name("tarebook.db.schema-1")
+    assert (version(older), version(copy)) == (2, 1)
+    assert_holds(StoreReader(copy), "cart-1-00001", [look(0)])
+
+
+def test_a_step_that_fails_changes_nothing(older, monkeypatch):
+    next_schema(monkeypatch, "INSERT INTO no_such_table VALUES (1)")
+    with pytest.raises(StoreError, match="no_such_table"):
+        Store.open(older)
+    assert version(older) == 1
+    assert_holds(StoreReader(older), "cart-1-00001", [look(0)])
+    monkeypatch.undo()
+    again = Store.open(older)
+    with pytest.raises(StoreError, match="no such table"):
+        again.reader().rows("SELECT * FROM tool")
+    again.close()
