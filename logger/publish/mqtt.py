@@ -50,7 +50,6 @@ class MqttPublisher:
         self._on_the_way: dict[int, int] = {}
         self._due: dict[str, float] = {}
         self._sent_state: dict[str, str] = {}
-        self._connections = 0
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
@@ -99,16 +98,15 @@ class MqttPublisher:
         elif event.kind == "down":
             self._on_the_way.clear()
         else:
-            self._connected_anew()
+            self._connected(event.after_outage)
 
-    def _connected_anew(self) -> None:
+    def _connected(self, after_outage: bool) -> None:
         """A broker may have forgotten what it retained: all of it is said again."""
         self._on_the_way.clear()
         self._sent_state.clear()
         self._due.clear()
-        if self._connections:
+        if after_outage:
             self._due["outbox"] = time.monotonic() + SETTLE_S
-        self._connections += 1
         self._send(self._topics.online())
 
     def _send_alerts(self) -> None:

@@ -140,7 +140,7 @@ def test_alerts_from_before_there_was_a_broker(mosquitto, publisher_to, listen):
     outbox.put(1)
     assert until(lambda: "does not answer" in publisher.status)
     mosquitto.start()
-    live = listen(mosquitto.port)
+    live = listen(mosquitto.port)  # it comes about as late as the publisher does, and must still hear it
     assert live.wait_payloads("/alert", lambda found: found)
     assert until(lambda: not outbox.alerts)
 

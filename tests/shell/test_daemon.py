@@ -157,7 +157,7 @@ def test_the_pages_are_served_and_end_with_the_daemon(bench, run):
 
 def test_the_valve_opens_on_an_order_and_lands_the_fill(bench, run):
     """The flow goes on for the valve's own lag after the board has closed it."""
-    cart = bench(speed=4.0)
+    cart = bench()
     closed_s = [0.0]
 
     def flowing():
@@ -166,16 +166,16 @@ def test_the_valve_opens_on_an_order_and_lands_the_fill(bench, run):
         return cart.clock.now() - closed_s[0] < 0.4
 
     cart.flowing, cart.flow_g_per_s = flowing, 10.0
-    daemon = run(cart, cart.cart(more="[valve]\nclose_lag_s = 0.4"), open_setup=SETUP)
-    until(lambda: daemon.port.now()["t_s"] > 8)
+    daemon = run(cart, cart.cart(more="[valve]\nclose_lag_s = 0.4"), open_setup={**SETUP, "target_g": 60.0})
+    until(lambda: daemon.port.now()["t_s"] > 4)
     assert not daemon.port.order_valve(True)["open"]
     daemon.port.mark({"mark": "stage", "detail": {"stage": "charging"}})
     until(lambda: daemon.port.order_valve(True)["open"])
     until(lambda: cart.board.valve_open)
-    until(lambda: daemon.port.now()["charge"]["delivered_g"] > 280)
+    until(lambda: daemon.port.now()["charge"]["delivered_g"] > 40)
     until(lambda: not cart.board.valve_open)
     drawn = until(lambda: cart.drawn_g if not flowing() else None)
-    assert drawn == pytest.approx(300.0, abs=6.0)
+    assert drawn == pytest.approx(60.0, abs=3.0)
     assert not daemon.port.now()["valve"]["open"] and daemon.port.now()["valve"]["why"]
 
 
