@@ -6,18 +6,18 @@ HANDS_ON_VALVE_S = 20.0
 FLOWING_G_PER_S = 0.2
 
 BY_STAGE = {
-    "": "Connect the hoses, put the container on the scale, then start a session.",
+    "": "Connect, put the container on the scale, start a session.",
     "identification": "Identify the refrigerant before anything is connected to it.",
-    "recovery": "Recover until the pressure stays down, then begin the evacuation.",
+    "recovery": "Recover until the pressure stays down, then evacuate.",
     "evacuation": "Keep the pump running until the pressure stays below the mark.",
     "vacuum_hold": "Pump isolated: leave every valve shut while the hold is judged.",
-    "oil_and_dye": "Add the oil and dye that the vehicle maker names, then go on.",
-    "performance": "Doors open, fan high, coldest setting: let pressures and vent air settle.",
+    "oil_and_dye": "Add the oil and dye the vehicle maker names.",
+    "performance": "Doors open, fan high, coldest setting: let it settle.",
     "closed": "Session closed. Shut the container, then take off the hoses.",
 }
 HOLD_LINES = {
-    "tight": "Tight as far as this hold can tell: go on when you are ready.",
-    "leak": "It leaks: find the leak and mend it before any refrigerant goes in.",
+    "tight": "Tight, as far as this hold can tell: go on.",
+    "leak": "It leaks: find and mend it before anything goes in.",
     "moisture": "Water is still in it: evacuate longer, then hold again.",
 }
 HERO_BY_STAGE = {"evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
@@ -46,7 +46,7 @@ def _charging(charge: dict, codes: set[str]) -> str:
     if "container-empty" in codes:
         return "Container empty: close its valve, then change it."
     if remaining is None:
-        return "Charging without a target: enter the placard to be told when to stop."
+        return "No target: nobody will say stop. Weigh with care."
     if remaining <= 0:
         return "Past the target: close the valve." if flowing else "Target reached. Leave the valve closed."
     if not flowing:

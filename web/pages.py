@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import segno
 from flask import Response, render_template, request
 
 from logger.port import CartPort
@@ -62,7 +63,13 @@ class Pages:
         return self._page("containers.html", held=ledger(self._store), draws=draws)
 
     def cart_page(self):
-        return self._page("cart.html", now=self._now(), viewers=self._port.feed.viewers())
+        now = self._now()
+        newest = next(iter(self._store.sessions(1)), None)
+        known = self._store.session(newest["session_id"])["channels"] if newest else {}
+        code = segno.make(request.host_url, error="m").svg_inline(
+            border=2, omitsize=True, svgclass="qr", lineclass=None
+        )
+        return self._page("cart.html", now=now, known=known, viewers=self._port.feed.viewers(), code=code)
 
     def pair_page(self):
         return self._page("pair.html", code=request.args.get("code", ""))

@@ -7,7 +7,7 @@ from fake_port import alert, filling, holding
 from hypothesis import given
 from hypothesis import strategies as st
 
-from web.glance import BY_STAGE, do_now, hero, standing
+from web.glance import BY_STAGE, HOLD_LINES, do_now, hero, standing
 
 
 def charged(**charge) -> dict:
@@ -24,7 +24,7 @@ def charged(**charge) -> dict:
         (charged(flow_g_per_s=0.0), "Nothing flows: open the container valve."),
         (charged(remaining_g=-2.0, flow_g_per_s=2.0), "Past the target: close the valve."),
         (charged(remaining_g=0.0, flow_g_per_s=0.0), "Target reached. Leave the valve closed."),
-        (charged(remaining_g=None), "Charging without a target: enter the placard to be told when to stop."),
+        (charged(remaining_g=None), "No target: nobody will say stop. Weigh with care."),
         (filling(alerts=[alert(1, "stop-charging", "notice", "x")]), "Close the container valve now."),
         (filling(alerts=[alert(1, "over-placard", "danger", "Recover it.")]), "Recover it."),
         (holding(), BY_STAGE["vacuum_hold"]),
@@ -63,3 +63,8 @@ def test_a_decided_hold_says_what_follows(verdict):
     now = holding()
     now["physics"]["hold"]["verdict"] = verdict
     assert do_now(now) != BY_STAGE["vacuum_hold"]
+
+
+@pytest.mark.parametrize("line", [*BY_STAGE.values(), *HOLD_LINES.values()])
+def test_lines_fit_a_phone_in_two_rows(line):
+    assert len(line) <= 64

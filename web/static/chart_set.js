@@ -4,10 +4,10 @@ import { clock } from "./units.js";
 
 const POINTS = 700;
 export const SETS = [
-  ["Scale", { group: "mass", height: 150 }, { scale: "trace" }],
+  ["Scale", { group: "mass", height: 150 }, { scale: "ink" }],
   ["Low and high side", { group: "pressure", height: 150 }, { low_side: "low_side", high_side: "high_side" }],
-  ["Vacuum", { group: "vacuum", log: true, height: 130 }, { vacuum: "trace" }],
-  ["Vent and ambient air", { group: "temperature", height: 130 }, { vent_temp: "trace", ambient_temp: "faint" }],
+  ["Vacuum", { group: "vacuum", log: true, height: 130 }, { vacuum: "ink" }],
+  ["Vent and ambient air", { group: "temperature", height: 130 }, { vent_temp: "ink", ambient_temp: "faint" }],
   ["Lines and container", { group: "temperature", height: 130 }, { suction_temp: "low_side", liquid_temp: "high_side", container_temp: "faint" }],
 ];
 
@@ -20,7 +20,7 @@ async function readings(session, channel, from, to) {
 export class ChartSet {
   constructor(place, session, channels, end) {
     Object.assign(this, { place, session, channels, span: [0, end], end, over: null });
-    place.replaceChildren();
+    place.querySelectorAll("figure, .nothing").forEach((old) => old.remove());
     this.strips = SETS.filter(([, , kinds]) => Object.keys(kinds).some((name) => name in channels)).map(([title, options, kinds]) => [new Strip(place, title, options), kinds]);
     for (const [strip] of this.strips) this.wire(strip);
   }

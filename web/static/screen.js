@@ -135,7 +135,10 @@ export class Screen {
     if (!hold) return put($("hold"), "");
     const still = hold.seconds_still > 0 ? ` About ${Math.ceil(hold.seconds_still / 60)} min more to decide.` : "";
     const seen = hold.smallest_detectable_pa_per_s > 0 ? ` Would show a rise of ${hold.smallest_detectable_pa_per_s.toPrecision(2)} Pa/s.` : "";
-    put($("hold"), `${VERDICTS[hold.verdict] ?? hold.verdict}: ${hold.words}${/\.$/.test(hold.words) ? "" : "."}${seen}${still}`);
+    const words = hold.words[0].toUpperCase() + hold.words.slice(1) + (hold.words.endsWith(".") ? "" : ".");
+    const verdict = document.createElement("b");
+    verdict.textContent = VERDICTS[hold.verdict] ?? hold.verdict;
+    if ($("hold").textContent !== verdict.textContent + words + seen + still) $("hold").replaceChildren(verdict, words + seen + still);
   }
 
   valve(valve) {

@@ -58,9 +58,10 @@ export class Strip {
     this.rows = [];
   }
 
-  // rows: [{kind, t_s, low, high, mean}], span: [from, to] in seconds, tick: seconds → words
-  show(rows, span, tick) {
-    Object.assign(this, { rows, span, tick });
+  // rows: [{kind, t_s, low, high, mean}], span: [from, to] in seconds, tick: seconds → words, told at round distances
+  // from `origin`
+  show(rows, span, tick, origin = 0) {
+    Object.assign(this, { rows, span, tick, origin });
     const width = this.figure.clientWidth;
     const range = extent(rows, this.group, this.log);
     this.figure.hidden = range === null;
@@ -84,7 +85,7 @@ export class Strip {
     }
     const [from, to] = this.span;
     const every = [10, 30, 60, 120, 300, 600, 1800, 3600, 7200].find((s) => (to - from) / s <= width / 90) ?? 14400;
-    for (let t = Math.ceil(from / every) * every; t <= to; t += every) {
+    for (let t = this.origin + Math.ceil((from - this.origin) / every) * every; t <= to; t += every) {
       this.drawn.append(el("path", { d: `M${this.x(t)} ${this.height - BELOW}v4`, class: "tickline" }));
       const anchor = this.x(t) > width - 24 ? "end" : this.x(t) < LEFT + 12 ? "start" : "middle";
       this.drawn.append(label(this.x(t), this.height - 2, this.tick(t), { class: "tick", "text-anchor": anchor }));
@@ -113,7 +114,7 @@ export class Strip {
   }
 
   again() {
-    if (this.span) this.show(this.rows, this.span, this.tick);
+    if (this.span) this.show(this.rows, this.span, this.tick, this.origin);
   }
 }
 
