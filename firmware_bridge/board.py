@@ -98,8 +98,11 @@ class BoardSource:
     # --- the board's other abilities
 
     def request(self, **what: int) -> bool:
-        """Ask the board for `rate=10|80`, `beep=<ms>` or `valve=0|1`; whether it said that it obeyed. Call it from
-        another thread than the one that reads: the answer comes through `read`. False when none comes in a second."""
+        """Ask the board for `rate=10|80`, `beep=<ms>` or `valve=0|1`; whether it said that it obeyed.
+
+        Call it from another thread than the one that reads: the answer comes through `read`. False when none has come in
+        half a second.
+        """
         return self._link.request(**what)
 
     # --- frames

@@ -13,7 +13,8 @@ from firmware_bridge.health import patience_s
 from firmware_bridge.source import SourceError
 
 SILENCE_S = 3.0
-ANSWER_S = 1.0
+ANSWER_S = 0.5
+"""Less than half of the time for which the board holds the valve unasked: one lost answer must not close it."""
 WRITE_REAL_S = 1.0
 
 

@@ -70,6 +70,7 @@ class Hx711Source:
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
+                start_new_session=True,  # an interrupt typed at the terminal is for this side to act on
             )
         except OSError as error:
             raise self._gone(f"the process that reads it cannot be started: {error}") from error

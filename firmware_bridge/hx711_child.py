@@ -30,6 +30,6 @@ if __name__ == "__main__":
     try:
         main(json.loads(sys.argv[1]))
     except BrokenPipeError:
-        sys.stderr.close()
+        """The side that listened has gone."""
     except Exception as error:
         say({"status": "died", "why": f"{type(error).__name__}: {error}"})

@@ -106,6 +106,13 @@ def test_a_killed_process_is_started_again(rig: Rig):
     assert (rig.watch_codes(2) == 1000).all()
 
 
+def test_the_process_ends_when_nobody_listens_any_more(rig: Rig):
+    process = rig.source._process
+    process.stdout.close()
+    process.wait(20)
+    rig.source._process = None
+
+
 def test_gain_64_reads_the_same_input(make_rig: Callable[..., Rig]):
     rig = make_rig(gain=64)
     assert (rig.watch_codes(3) == 1000).all()
