@@ -100,7 +100,7 @@ class BoardSource:
     def request(self, **what: int) -> bool:
         """Ask the board for `rate=10|80`, `beep=<ms>` or `valve=0|1`; whether it said that it obeyed.
 
-        Call it from another thread than the one that reads: the answer comes through `read`. False when none has come in
+        Call it from another thread than the one that reads: the answer comes through `read`. False when none came in
         half a second.
         """
         return self._link.request(**what)
