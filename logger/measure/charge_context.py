@@ -1,6 +1,7 @@
 """What has been done to the circuit so far, as far as pressures and the scale show it; marks are hints.
 
-One second after another: whether a vacuum was drawn, whether it was lost, whether refrigerant is going in, and how fast.
+One second after another: whether a vacuum was drawn, whether it was lost, whether refrigerant is going in, and how
+fast.
 """
 
 from __future__ import annotations

@@ -17,14 +17,16 @@ from logger.measure.saturation import Saturation
 from logger.measure.ticks import Signal, Tick
 
 CONTAINER_HOT_C = 52.0
-"""125 °F, the usual limit for storing and warming (vehicle makers' service literature; common practice of the gas trade)."""
+"""125 °F, the usual limit for storing and warming (vehicle makers' service literature; common practice of the gas
+trade)."""
 
 POWER_ON_C = 85.0
 """What a DS18B20 shows when no conversion was made (data sheet 19-7487)."""
 
 SHORTEST_LOSS_S = 15
 LIQUID_G_PER_S = 8.0
-"""Vapour flows at 1 to 5 g/s through a service hose, liquid at 10 to 30 (our measurements on virtual carts; no source)."""
+"""Vapour flows at 1 to 5 g/s through a service hose, liquid at 10 to 30 (from memory, low
+trust; no source)."""
 
 SURGE_G_PER_S, SURGE_KPA = 4.0, 80.0
 FLOODED_K, FLOODED_G_PER_S = 1.5, 1.0
@@ -68,16 +70,16 @@ class ChargingSafety:
         self._high_side = Condition(
             "high-side-high",
             "danger",
-            f"Switch the compressor off and close the container valve: the high side is over {limit:.0f} kPa. Look for a "
-            "fan that stands, a closed valve or too much charge.",
+            f"Switch the compressor off and close the container valve: the high side is over {limit:.0f} kPa. Look "
+            "for a fan that stands, a closed valve or too much charge.",
             on_after_s=2,
             off_after_s=10,
         )
         self._backflow = Condition(
             "backflow",
             "danger",
-            "Close the container valve now: refrigerant flows back into the container. Check that the high-side valve is "
-            "shut and never charge into a running high side.",
+            "Close the container valve now: refrigerant flows back into the container. Check that the high-side "
+            "valve is shut and never charge into a running high side.",
             on_after_s=1,
             off_after_s=4,
         )
@@ -99,15 +101,16 @@ class ChargingSafety:
         self._no_vacuum = Condition(
             "charge-without-vacuum",
             "caution",
-            "Close the container valve: no vacuum was seen before this charge, so air and water may be inside. Recover, "
-            "evacuate and hold first.",
+            "Close the container valve: no vacuum was seen before this charge, so air and water may be inside. "
+            "Recover, evacuate and hold first.",
             on_after_s=3,
             off_after_s=10,
         )
         self._other = Condition(
             "wrong-refrigerant",
             "caution",
-            "Do not charge or recover into a clean container: the pressure does not fit this refrigerant. Have it identified.",
+            "Do not charge or recover into a clean container: the pressure does not fit this refrigerant. Have it "
+            "identified.",
             on_after_s=5,
             off_after_s=10,
         )

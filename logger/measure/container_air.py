@@ -1,8 +1,8 @@
 """Air in a refrigerant container: the pressure stands above saturation by the air's share.
 
-The limit is saturation + 34 kPa (5 psi), from which the table of SAE J2211 for R-134a differs by no more than its rounding
-(recalled from memory, medium-high trust); its procedure as in SAE J1989: at 18.3 °C or warmer, twelve hours out of the
-sun. For other refrigerants the same limit is our choice; for R-12 J1989 has 80 psig at 70 °F.
+The limit is saturation + 34 kPa (5 psi), from which the table of SAE J2211 for R-134a differs by no more than its
+rounding (recalled from memory, medium-high trust); its procedure as in SAE J1989: at 18.3 °C or warmer, twelve hours
+out of the sun. For other refrigerants the same limit is our choice; for R-12 J1989 has 80 psig at 70 °F.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ PROBE_K = 0.3
 
 @dataclass(frozen=True, slots=True)
 class ContainerAir:
-    """verdict: "pass", "air" or "not-judged"; excess_pa above saturation with its uncertainty (k = 2), and the words."""
+    """verdict: "pass", "air" or "not-judged"; excess_pa above saturation with its uncertainty (k = 2), and the
+    words."""
 
     verdict: str
     excess_pa: float | None
@@ -39,7 +40,8 @@ def container_air(
 ) -> ContainerAir:
     """Judge a container at rest; raises UnknownRefrigerant.
 
-    gauge_kpa: pressure at the container's vapour port. soaked_s: how long it has stood at this temperature out of the sun.
+    gauge_kpa: pressure at the container's vapour port. soaked_s: how long it has stood at this temperature out of the
+    sun.
     """
     reason = _why_not(gauge_kpa, temp_c, ambient, soaked_s, transducer_zeroed)
     curve = saturation(refrigerant)

@@ -12,7 +12,8 @@ from logger.measure.water_plateau import WaterPlateau
 
 UNDER_VACUUM_PA = 20_000.0
 CHARGED_KPA = 35.0
-"""5 psig: an opened system shows 0 on both sides before evacuation (common practice, no source), a transducer errs by less."""
+"""5 psig: an opened system shows 0 on both sides before evacuation (common practice, no source), a transducer errs by
+less."""
 
 
 class Evacuation:
@@ -28,8 +29,8 @@ class Evacuation:
         self._charged = Condition(
             "pressure-before-vacuum",
             "danger",
-            "Stop the pump and shut its valve: the system is under pressure. Recover the refrigerant first with approved "
-            "equipment; never vent it.",
+            "Stop the pump and shut its valve: the system is under pressure. Recover the refrigerant first with "
+            "approved equipment; never vent it.",
             on_after_s=2,
             off_after_s=10,
         )
@@ -124,5 +125,7 @@ def _finite(value: float) -> float | None:
 
 def _span_c(tick: Tick) -> tuple[float, float]:
     """Coldest and warmest probe on or around the circuit, NaN without any."""
-    found = [tick.last[name] for name in ("ambient_temp", "suction_temp", "liquid_temp", "vent_temp") if name in tick.last]
+    found = [
+        tick.last[name] for name in ("ambient_temp", "suction_temp", "liquid_temp", "vent_temp") if name in tick.last
+    ]
     return (min(found), max(found)) if found else (math.nan, math.nan)

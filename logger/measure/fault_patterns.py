@@ -1,4 +1,5 @@
-"""Fault patterns of a running system as weighed evidence: what supports one, what speaks against it, what to measure next.
+"""Fault patterns of a running system as weighed evidence: what supports one, what speaks against it, what to measure
+next.
 
 Directions are those of the textbook tables (an automotive textbook, trade and repair literature, some from memory); the
 lines between low, normal and high are ours: condensing 11 to 36 K above ambient spans the published pressure charts for
@@ -60,7 +61,14 @@ PATTERNS = (
     ),
     Pattern(
         "air in the system",
-        {"low": "normal high", "high": "high", "superheat": "normal low", "subcooling": "high", "vent": "warm", "swing": "unsteady"},
+        {
+            "low": "normal high",
+            "high": "high",
+            "superheat": "normal low",
+            "subcooling": "high",
+            "vent": "warm",
+            "swing": "unsteady",
+        },
         "Let it rest to one temperature and compare the pressure with saturation; recover, evacuate, recharge.",
     ),
     Pattern(
@@ -86,12 +94,14 @@ PATTERNS = (
     Pattern(
         "expansion device stuck closed",
         {"low": "low", "high": "normal low", "superheat": "high", "subcooling": "normal high", "vent": "warm"},
-        "Warm and cool the sensing element and watch the low side; tell it from a clogged drier by the temperature step.",
+        "Warm and cool the sensing element and watch the low side; tell it from a clogged drier by the temperature "
+        "step.",
     ),
     Pattern(
         "moisture freezing at the expansion device",
         {"low_swing": "swings", "low": "low normal", "superheat": "high", "vent": "warm"},
-        "Let it rest until it has thawed: if it cools again and then fails again, recover, change the drier, evacuate long.",
+        "Let it rest until it has thawed: if it cools again and then fails again, recover, change the drier, "
+        "evacuate long.",
     ),
 )
 
@@ -141,7 +151,10 @@ def _grades(o: Observed) -> dict[str, tuple[str, str]]:
     if o.evaporating_c is not None:
         usual = 1.0 if o.ambient_c is None else 1.0 + 0.25 * (o.ambient_c - 25.0)
         grade = "low" if o.evaporating_c < usual - 7.0 else "high" if o.evaporating_c > usual + 7.0 else "normal"
-        grades["low"] = (grade, f"low side {grade}: evaporating at {o.evaporating_c:.1f} °C (about {usual:.0f} is usual)")
+        grades["low"] = (
+            grade,
+            f"low side {grade}: evaporating at {o.evaporating_c:.1f} °C (about {usual:.0f} is usual)",
+        )
     elif o.low_gauge_kpa is not None and o.low_gauge_kpa < 0.0:
         grades["low"] = ("low", f"low side in a vacuum while running ({o.low_gauge_kpa:.0f} kPa)")
     if o.condensing_c is not None and o.ambient_c is not None:

@@ -14,7 +14,8 @@ NOISE_FLOOR_PA = 0.03
 
 @dataclass(frozen=True, slots=True)
 class Bins:
-    """float64 (n,) each: middle of the bin in s, mean pressure in Pa with its standard deviation, mean temperature in °C."""
+    """float64 (n,) each: middle of the bin in s, mean pressure in Pa with its standard deviation, mean temperature in
+    °C."""
 
     t_s: np.ndarray
     p_pa: np.ndarray

@@ -25,8 +25,8 @@ LONGEST = 6 * 3600
 def onset(t_s: np.ndarray, p_pa: np.ndarray) -> float | None:
     """Time at which the pressure turned from pumping to rising, or None where no turn stands out of the noise.
 
-    Two straight lines in ln p, each by least squares; the split with the least misfit, if the second rises more than the
-    first and the gain over one line is clear.
+    Two straight lines in ln p, each by least squares; the split with the least misfit, if the second rises more than
+    the first and the gain over one line is clear.
     """
     if len(t_s) < 30 or np.min(p_pa) <= 0.0:
         return None
@@ -99,7 +99,8 @@ class Span:
 
 
 class HoldSpans:
-    """Finds holds in deep-vacuum readings of a second each. A tick at the sensor's full scale is handed over as such."""
+    """Finds holds in deep-vacuum readings of a second each. A tick at the sensor's full scale is handed over as
+    such."""
 
     ELSEWHERE = frozenset({"charging", "performance", "closed", "recovery"})
 

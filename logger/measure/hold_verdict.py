@@ -23,16 +23,18 @@ SHORT_LEAK_PA_PER_S = 0.05
 """The same in a hold of less than five minutes."""
 
 MOIST_PA = 50.0
-"""Outgassing of a dry circuit levels off well below this; water stands far above (500 micron = 67 Pa is common practice)."""
+"""Outgassing of a dry circuit levels off well below this; water stands far above (500 micron = 67 Pa is common
+practice)."""
 
-STILL_SHARE = 0.05
+STILL_SHARE = 0.02
 """Even a dry circuit gives off more than this of its pressure in a hold."""
 
 CREEP_PA = 200.0
 """Refrigerant leaving oil and rubber creeps up with the logarithm of time, by less than this."""
 
 CLEARLY = 6.0
-"""Difference of the criterion from which one model is clearly better (Burnham and Anderson: 4 to 7 'considerably less')."""
+"""Difference of the criterion from which one model is clearly better (Burnham and Anderson: 4 to 7 'considerably
+less')."""
 
 SETTLING_S = 10.0
 """Hose and circuit even out first."""
@@ -47,7 +49,8 @@ POWER = (1.96 + 1.645) / 1.96
 class HoldReadings:
     """A hold as it was read, a second each: float64 (n,) each; temp_c NaN where no probe was read.
 
-    marked: the technician said that it was a hold. system_pa: the low-side transducer's absolute mean with its uncertainty.
+    marked: the technician said that it was a hold. system_pa: the low-side transducer's absolute mean with its
+    uncertainty.
     """
 
     t_s: np.ndarray
@@ -119,14 +122,15 @@ def _decide(readings: HoldReadings, fit: RiseFit, duration_s: float, wanted: flo
     return "inconclusive", _undecided_words(fit, high)
 
 
-def _fell(p_pa: np.ndarray) -> bool:
-    """The last tenth of the readings lies a tenth below the first."""
+def _change(p_pa: np.ndarray) -> float:
+    """How far the last tenth of the readings lies above the first, as a share of it."""
     tenth = max(len(p_pa) // 10, 5)
-    return float(np.mean(p_pa[-tenth:])) < 0.9 * float(np.mean(p_pa[:tenth]))
+    return float(np.mean(p_pa[-tenth:]) / max(np.mean(p_pa[:tenth]), 1e-3)) - 1.0
 
 
 def _water_could_add(readings: HoldReadings, fit: RiseFit) -> float:
-    """How much of a straight rise in Pa a wet circuit explains: a reserve that dries, and vapour that follows its warmth."""
+    """How much of a straight rise in Pa a wet circuit explains: a reserve that dries, and vapour that follows its
+    warmth."""
     known = readings.temp_c[np.isfinite(readings.temp_c)]
     moved_k = float(np.ptp(known)) if len(known) else 0.0
     rise_pa = float(np.mean(readings.p_pa[-10:]) - np.mean(readings.p_pa[:10]))
@@ -147,9 +151,9 @@ def _doubt(readings: HoldReadings, fit: RiseFit, duration_s: float) -> str | Non
         )
     if duration_s < (SHORTEST_S if readings.marked else SHORTEST_TIGHT_S):
         return f"{duration_s:.0f} s are too short to tell a leak from what the walls give off"
-    if _fell(readings.p_pa):
+    if _change(readings.p_pa) < -0.1:
         return "the pressure falls: the pump is still on, or its valve is not closed"
-    if fit.best == "flat" and max(abs(fit.ci95[0]), abs(fit.ci95[1])) * duration_s < STILL_SHARE * level:
+    if fit.best == "flat" and _change(readings.p_pa) < STILL_SHARE:
         return "the pressure did not move at all, as with a pump still on or a sensor shut off from the circuit"
     return None
 
@@ -176,12 +180,17 @@ def _tight_words(fit: RiseFit, wanted: float) -> str:
     how = {"levelling": "what rose levels off", "flat": "hardly anything rose"}.get(
         fit.best, "the straight part is small"
     )
-    return f"{how}; no leak above {max(fit.ci95[1], 1e-5):.2g} Pa/s fits ({wanted:.2g} asked for). A smaller one may be there."
+    return (
+        f"{how}; no leak above {max(fit.ci95[1], 1e-5):.2g} Pa/s fits ({wanted:.2g} asked for). A smaller one may "
+        f"be there."
+    )
 
 
 def _undecided_words(fit: RiseFit, high: float) -> str:
     if fit.amplitude_pa > MOIST_PA and fit.end_pa is None:
-        return "it creeps up as refrigerant leaving oil and rubber does, slower and slower: evacuate longer and hold again"
+        return (
+            "it creeps up as refrigerant leaving oil and rubber does, slower and slower: evacuate longer and hold again"
+        )
     if fit.amplitude_pa > MOIST_PA:
         return "it rises too far for a dry circuit, but straight or levelling cannot be told yet"
     return f"anything between no leak and {high:.2g} Pa/s fits: hold longer"

@@ -1,7 +1,7 @@
 """From a pressure that rises in a closed volume to a leak in the units of the trade.
 
-A path that lets air into a vacuum lets refrigerant out of a charged system at another rate, and which one depends on the
-kind of flow: molecular through the finest paths, viscous through wider ones. Both are given, as bounds.
+A path that lets air into a vacuum lets refrigerant out of a charged system at another rate, and which one depends on
+the kind of flow: molecular through the finest paths, viscous through wider ones. Both are given, as bounds.
 Formulas: Q = V dp/dt; viscous flow goes with the difference of squared pressures over viscosity (Poiseuille),
 molecular flow with the difference of pressures over the square root of molar mass (Knudsen).
 """

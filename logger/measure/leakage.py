@@ -29,8 +29,8 @@ def leakage(
 ) -> Leakage:
     """Loss between a charge and the next recovery; uncertainties expanded (k = 2).
 
-    unrecovered_g: what recovery leaves behind in oil and vapour; its default uncertainty is our guess (SAE J2788 asks for
-    95 % recovered). Not judged under two weeks or when an amount is missing.
+    unrecovered_g: what recovery leaves behind in oil and vapour; its default uncertainty is our guess (SAE J2788 asks
+    for 95 % recovered). Not judged under two weeks or when an amount is missing.
     """
     if charged_g is None or recovered_g is None:
         missing = "charged" if charged_g is None else "recovered"
@@ -50,5 +50,8 @@ def _words(rate: float, u_rate: float, days: float) -> str:
             f"No loss that weighing could tell {span}: {rate:.0f} ± {u_rate:.0f} g/year. A smaller leak may be there."
         )
     if rate < 0:
-        return f"More came out than went in {span} ({rate:.0f} ± {u_rate:.0f} g/year): somebody topped it up, or a mass is wrong."
+        return (
+            f"More came out than went in {span} ({rate:.0f} ± {u_rate:.0f} g/year): somebody topped it up, or a "
+            f"mass is wrong."
+        )
     return f"Lost {rate:.0f} ± {u_rate:.0f} g/year {span}. Find and mend the leak before the next charge."

@@ -16,7 +16,8 @@ START_G = 12.0
 
 
 def gains(mass: Sequence[float]) -> bool:
-    """Whether the last seconds' mean masses (g, one a second, oldest first) rise steadily from where they were before."""
+    """Whether the last seconds' mean masses (g, one a second, oldest first) rise steadily from where they were
+    before."""
     return any(_rises(mass, seconds, least_g) for seconds, least_g in WINDOWS)
 
 

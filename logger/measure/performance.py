@@ -31,8 +31,8 @@ STILL = {"vent_temp": 0.5, "low_side": 12.0, "high_side": 40.0}
 
 NO_PATTERNS = {"patterns": [], "patterns_why": "the system did not run long enough"}
 DEFERS = (
-    "Guide only: the charge is judged by weight, the rest by the vehicle maker's data at stated conditions (about 1500 rpm, "
-    "coldest setting, high blower, recirculation, doors and windows as the maker says, ten minutes)."
+    "Guide only: the charge is judged by weight, the rest by the vehicle maker's data at stated conditions (about "
+    "1500 rpm, coldest setting, high blower, recirculation, doors and windows as the maker says, ten minutes)."
 )
 
 
@@ -134,7 +134,9 @@ class Performance:
     def _saturated(self, found: dict[str, float | None]) -> dict:
         evaporating = self._saturation_c(found["low_side"])
         condensing = self._saturation_c(found["high_side"])
-        superheat = None if evaporating is None or found["suction_temp"] is None else found["suction_temp"] - evaporating
+        superheat = (
+            None if evaporating is None or found["suction_temp"] is None else found["suction_temp"] - evaporating
+        )
         subcooling = None if condensing is None or found["liquid_temp"] is None else condensing - found["liquid_temp"]
         missing = [
             words
@@ -186,7 +188,15 @@ class Performance:
         return {"vent_time_constant_s": reached, "vent_pull_down_k": start - end}
 
 
-_KEYS = ("vent_temp_c", "ambient_temp_c", "low_side_kpa", "high_side_kpa", "superheat_k", "subcooling_k", "humidity_pct")
+_KEYS = (
+    "vent_temp_c",
+    "ambient_temp_c",
+    "low_side_kpa",
+    "high_side_kpa",
+    "superheat_k",
+    "subcooling_k",
+    "humidity_pct",
+)
 
 
 def _running(tick: Tick) -> bool:

@@ -118,6 +118,7 @@ def needle_words(lowest_pa: float, ambient_pa: float) -> str:
     lost = gauge_vacuum_inhg(67.0, ambient_pa) - gauge_vacuum_inhg(2027.0, ambient_pa)
     return (
         f"A needle would have shown {shown:.2f} inHg of the {most:.2f} that ambient allows here today. Between 67 Pa "
-        f"({micron(67.0):.0f} micron, dry) and 2027 Pa (boiling water) it moves by {lost:.2f} inHg, and with altitude and "
+        f"({micron(67.0):.0f} micron, dry) and 2027 Pa (boiling water) it moves by {lost:.2f} inHg, and with "
+        f"altitude and "
         "weather by more: it cannot tell."
     )

@@ -1,7 +1,9 @@
-"""At rest with liquid present a circuit's pressure is the saturation pressure at its temperature, or it holds something else.
+"""At rest with liquid present a circuit's pressure is the saturation pressure at its temperature, or it holds
+something else.
 
-It can say "not this refrigerant, or air in it", never which: at 25 °C R-134a, R-1234yf and R-12 lie within 35 kPa of each
-other. Below saturation there may merely be no liquid, so that is judged only when the charge on record must leave some.
+It can say "not this refrigerant, or air in it", never which: at 25 °C R-134a, R-1234yf and R-12 lie within 35 kPa of
+each other. Below saturation there may merely be no liquid, so that is judged only when the charge on record must
+leave some.
 """
 
 from __future__ import annotations
@@ -43,7 +45,12 @@ class RestCheck:
         return self._compare(tick, probes, ambient)
 
     def _at_rest(self, tick: Tick, probes: list[float]) -> bool:
-        if len(self._window) < WINDOW_S or not probes or tick.compressor_on or max(probes) - min(probes) > PROBES_APART_K:
+        if (
+            len(self._window) < WINDOW_S
+            or not probes
+            or tick.compressor_on
+            or max(probes) - min(probes) > PROBES_APART_K
+        ):
             return False
         lows, highs = zip(*self._window, strict=True)
         half = WINDOW_S // 2
@@ -64,7 +71,11 @@ class RestCheck:
             return True, False, f"{excess:.0f} kPa above the saturation of {number} at {max(probes):.0f} °C"
         if at_pa < cold_pa - 2.0 * doubt_pa and self._holds_liquid(tick, min(probes)):
             missing = (cold_pa - at_pa) / 1e3
-            return True, False, f"{missing:.0f} kPa below the saturation of {number} at {min(probes):.0f} °C with liquid in it"
+            return (
+                True,
+                False,
+                f"{missing:.0f} kPa below the saturation of {number} at {min(probes):.0f} °C with liquid in it",
+            )
         return False, True, "fits"
 
     def _holds_liquid(self, tick: Tick, temp_c: float) -> bool:

@@ -4,15 +4,17 @@ Models, each with a start p0 and weighted least squares:
 
     flat       p0
     linear     p0 + b t
-    levelling  p0 + a s(t)          s = 1 - exp(-t/tau)  (moisture, desorption)  or  ln(1 + t/t0) / ln(1 + end/t0)  (slow outgassing)
-    both       p0 + a s(t) + b t    a >= 0
+    levelling  p0 + a s(t)          s = 1 - exp(-t/tau): moisture, desorption; or
+    both       p0 + a s(t) + b t    s = ln(1 + t/t0) / ln(1 + end/t0): slow outgassing; a >= 0
 
-They are compared by the corrected Akaike criterion (Burnham and Anderson, 2002) on the number of *independent* readings.
-The rate b has a profile-likelihood interval over every shape s that the readings allow, widened by the first-order
-autocorrelation of the residuals: a levelling too slow to be told from a leak widens it instead of passing for one.
-The caller corrects the gas for temperature (p/T). What levels off may be vapour in balance with something wet, which
-follows the temperature by up to 7 %/K (slope of water's saturation pressure): where the temperature moved, the interval
-is widened by what that could have added to the levelling part.
+They are compared by the corrected Akaike criterion (Burnham and Anderson, 2002) on the number of *independent*
+readings. The rate b has a profile-likelihood interval over every shape s that the readings allow, widened by the
+first-order autocorrelation of the residuals: a levelling too slow to be told from a leak widens it instead of passing
+for one.
+
+The caller corrects the gas for temperature (p/T). What levels off may be vapour in balance with something
+wet, which follows the temperature by up to 7 %/K (slope of water's saturation pressure): where the temperature moved,
+the interval is widened by what that could have added to the levelling part.
 """
 
 from __future__ import annotations
@@ -36,17 +38,18 @@ SLOW_PRIOR = 0.02
 named, and its weight in the mean rate. In the interval it counts in full."""
 
 SLOWEST_S = 1200.0
-"""Longest settling time that is looked for in a short hold: wet circuits settle in minutes (our virtual carts; no source)."""
+"""Longest settling time that is looked for in a short hold: wet circuits settle in minutes (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class RiseFit:
     """What the readings say.
 
-    best: the model with the lowest criterion; aicc: criterion of each model, relative to the best. rate_pa_per_s with its
-    95 % interval is the straight part, averaged over all shapes. amplitude_pa, settle_s and end_pa (where it levels off; None
-    for the logarithmic shape, whose amplitude is that at the end) describe the levelling part of the best model that has
-    one. rho: autocorrelation of the residuals.
+    best: the model with the lowest criterion; aicc: criterion of each model, relative to the best. rate_pa_per_s with
+    its 95 % interval is the straight part, averaged over all shapes. amplitude_pa, settle_s and end_pa (where it
+    levels off; None for the logarithmic shape, whose amplitude is that at the end) describe the levelling part of the
+    best model that has one. rho: autocorrelation of the residuals.
     """
 
     best: str
@@ -62,7 +65,8 @@ class RiseFit:
 
 @dataclass(frozen=True, slots=True)
 class _Candidates:
-    """One row for each shape tried: misfit, rate with its unscaled variance, amplitude, start, the fitted curve's residuals."""
+    """One row for each shape tried: misfit, rate with its unscaled variance, amplitude, start, the fitted curve's
+    residuals."""
 
     chi2: np.ndarray
     rate: np.ndarray
@@ -177,7 +181,8 @@ def _conclude(fits: dict[str, _Candidates], times: np.ndarray, points: int, vapo
 
 
 def _weighted_rate(linear: _Candidates, full: _Candidates, times: np.ndarray, scale: float) -> float:
-    """Mean rate over all shapes, each with its likelihood (model averaging, Burnham and Anderson), the slow ones held back."""
+    """Mean rate over all shapes, each with its likelihood (model averaging, Burnham and Anderson), the slow ones held
+    back."""
     chi2, rate = np.append(full.chi2, linear.chi2), np.append(full.rate, linear.rate)
     prior = np.append(np.where(times > 0.0, 1.0, SLOW_PRIOR), 1.0)
     weight = prior * np.exp(-(chi2 - chi2.min()) / (2.0 * scale))

@@ -80,10 +80,12 @@ class Saturation:
         return self._at_temperature(temp_c, self._liquid)
 
     def vapour_density(self, temp_c: float, pressure_pa: float | None = None) -> float | None:
-        """Density of the vapour in kg/m³: saturated, or superheated at `pressure_pa` (None when that is above saturation).
+        """Density of the vapour in kg/m³: saturated, or superheated at `pressure_pa` (None when that is above
+        saturation).
 
         Superheated: the virial equation of state cut after its second term, with the coefficient that meets the
-        saturated vapour at this temperature; within 1.5 % of CoolProp over 0…60 °C, 6 % for R-744 near its critical point.
+        saturated vapour at this temperature; within 1.5 % of CoolProp over 0…60 °C, 6 % for R-744 near its critical
+        point.
         """
         saturated = self._at_temperature(temp_c, self._vapour)
         if saturated is None or pressure_pa is None:
@@ -110,7 +112,10 @@ class Saturation:
         """Why a pressure or a temperature cannot be judged by this curve; None when it can."""
         number, critical = self.refrigerant.number, self.refrigerant.critical_c
         if temp_c is not None and temp_c > self.highest_c:
-            return f"{temp_c:.1f} °C is at or above the critical point of {number} ({critical:.1f} °C): no saturation there"
+            return (
+                f"{temp_c:.1f} °C is at or above the critical point of {number} ({critical:.1f} °C): no "
+                f"saturation there"
+            )
         if temp_c is not None and not temp_c >= self.lowest_c:
             return f"{temp_c:.1f} °C is below the table of {number}, which begins at {self.lowest_c:.1f} °C"
         if pressure_pa is not None and pressure_pa > self.highest_pa:

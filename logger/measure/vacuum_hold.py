@@ -165,8 +165,10 @@ class VacuumHold:
 
     def _leak_words(self, rise_pa_per_s: float, seen: tuple[float, float]) -> str:
         return (
-            f"The smallest leak this hold could have seen ({micron(rise_pa_per_s * 600):.1f} micron in 10 min) would lose "
-            f"{seen[0]:.2g} g/year (molecular flow) to {seen[1]:.2g} g/year (viscous flow) of {self._refrigerant} from a "
+            f"The smallest leak this hold could have seen ({micron(rise_pa_per_s * 600):.1f} micron in 10 min) would "
+            f"lose "
+            f"{seen[0]:.2g} g/year (molecular flow) to {seen[1]:.2g} g/year (viscous flow) of {self._refrigerant} "
+            f"from a "
             "parked vehicle at 25 °C. Smaller ones stay unseen."
         )
 

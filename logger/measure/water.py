@@ -33,7 +33,8 @@ def saturation_pa(temp_c: float) -> float | None:
 
 
 def saturation_c(pressure_pa: float) -> float | None:
-    """Temperature in °C at which water boils (or ice sublimes) at an absolute pressure; None outside 0.0015 Pa…20 MPa."""
+    """Temperature in °C at which water boils (or ice sublimes) at an absolute pressure; None outside 0.0015 Pa…20
+    MPa."""
     low, high = -99.0, 368.0
     if not saturation_pa(low) <= pressure_pa <= saturation_pa(high):
         return None

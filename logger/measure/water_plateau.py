@@ -1,8 +1,8 @@
 """The water plateau of a pump-down: pressure that hangs while water boils away.
 
 Water boils at the pressure of its coldest wet spot; the pump keeps the rest of the circuit somewhat below that. So a
-pressure that stands still between a fifth and all of water's saturation pressure, while the pump could go deeper, is taken
-as water. A large leak can also hold a pressure up: the hold tells them apart.
+pressure that stands still between a fifth and all of water's saturation pressure, while the pump could go deeper, is
+taken as water. A large leak can also hold a pressure up: the hold tells them apart.
 """
 
 from __future__ import annotations
@@ -75,7 +75,9 @@ class WaterPlateau:
         if not self.seen:
             return None
         return (
-            f"From {self.start_t_s:.0f} s on the pressure hung near {self.mean_pa:.0f} Pa for {self.seconds:.0f} s; water "
-            f"boils at {self.saturation_pa:.0f} Pa at the coldest part. Water was boiling off: pump until it falls, then "
+            f"From {self.start_t_s:.0f} s on the pressure hung near {self.mean_pa:.0f} Pa for {self.seconds:.0f} s; "
+            f"water "
+            f"boils at {self.saturation_pa:.0f} Pa at the coldest part. Water was boiling off: pump until it falls, "
+            f"then "
             "hold. (A large leak hangs too; the hold tells.)"
         )

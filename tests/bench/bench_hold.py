@@ -24,7 +24,8 @@ def judge(hold: Hold) -> HoldVerdict:
 
 
 def right(hold: Hold, verdict: HoldVerdict) -> bool:
-    """Whether a verdict is right for what was simulated; `tight` on a small leak only if its bound lies above the leak."""
+    """Whether a verdict is right for what was simulated; `tight` on a small leak only if its bound lies above the
+    leak."""
     if hold.kind != "leak":
         return verdict.verdict in ACCEPTED[hold.kind]
     if verdict.verdict == "leak":

@@ -54,7 +54,8 @@ def _water(rng: np.random.Generator, temp_c: np.ndarray) -> np.ndarray:
 
 
 def mixed_holds(count: int, seed: int) -> list[Hold]:
-    """`count` holds: a third tight, half leaking 0.005…0.5 Pa/s, the rest moist; 15…45 min; a third drift by up to 8 K."""
+    """`count` holds: a third tight, half leaking 0.005…0.5 Pa/s, the rest moist; 15…45 min; a third drift by up to 8
+    K."""
     rng = np.random.default_rng(seed)
     kinds = rng.choice(["tight", "leak", "moisture"], size=count, p=[0.35, 0.45, 0.2])
     holds = []

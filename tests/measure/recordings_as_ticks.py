@@ -1,4 +1,5 @@
-"""Recordings as ticks, without the rest of the house: last and mean values of each second, stage and scale from the files."""
+"""Recordings as ticks, without the rest of the house: last and mean values of each second, stage and scale from the
+files."""
 
 from __future__ import annotations
 

@@ -1,13 +1,13 @@
 """Published and computed values that the physics is checked against, each with its source.
 
-Grades: V read in the text of the source itself; C computed with the named library; M from memory, to be checked before it
-carries a legal or safety claim; P common practice, no source.
+Grades: V read in the text of the source itself; C computed with the named library; M from memory, to be checked
+before it carries a legal or safety claim; P common practice, no source.
 """
 
 from __future__ import annotations
 
-# CoolProp 8.0.0 (grade C); R-134a agrees with the VDI Heat Atlas table (through thermo 0.6.1) within 0.04 % and with the
-# values recalled from the ASHRAE handbook at 0, 20, 40 and 60 °C (grade M) to the last digit.
+# CoolProp 8.0.0 (grade C); R-134a agrees with the VDI Heat Atlas table (through thermo 0.6.1) within 0.04 % and with
+# the values recalled from the ASHRAE handbook at 0, 20, 40 and 60 °C (grade M) to the last digit.
 # temperature °C: (pressure kPa, liquid density, saturated vapour density kg/m³)
 SATURATION = {
     "R-134a": {
@@ -86,7 +86,8 @@ FLOW_RATIOS = {
     ("R-134a", 1500): (7.4, 341),
 }
 
-# Rise in micron in 10 min of 2 l by a leak in g/year of R-134a from a parked vehicle at 25 °C (grade C): viscous, molecular
+# Rise in micron in 10 min of 2 l by a leak in g/year of R-134a from a parked vehicle at 25 °C (grade C): viscous,
+# molecular
 HOLD_SEES = {40: (1.1, 23), 100: (2.6, 58), 500: (13, 292), 1000: (26, 584)}
 
 # SAE J2211 Table 1, limits of non-condensable gas in R-134a (grade M, recalled): °F: psig
@@ -95,7 +96,8 @@ J2211_PSIG = {70: 76, 80: 91, 90: 109, 100: 129, 110: 151, 120: 176}
 # 6 ft of 1/4 in. hose, 57.9 ml (grade C): g of liquid at 25 °C, of vapour at 350 kPa
 HOSE_6FT_G = {"R-134a": (69.9, 0.90), "R-1234yf": (63.2, None)}
 
-# 40 CFR 82 Subpart B App. C (SAE J2788) 9.1: 98 % free of air; as residual pressure, micron (grade V, our reading of it)
+# 40 CFR 82 Subpart B App. C (SAE J2788) 9.1: 98 % free of air; as residual pressure, micron (grade V, our reading of
+# it)
 AIR_FREE_MICRON = 15_200
 
 # Common practice, no source
