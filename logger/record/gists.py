@@ -1,0 +1,30 @@
+"""Of every session just what a review of the whole shop needs, picked out by SQLite so that thousands come at once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+from logger.record.reader import StoreReader
+
+_CHARGE = ("delivered_g", "target_g", "uncertainty_g", "stop_alert_t_s", "flow_ended_t_s")
+_WHOLE = ("recovered", "job", "stages", "duration_s", "review", "alerts")
+_PATHS = [*(f"charge.{key}" for key in _CHARGE), "evacuation.lowest_pa", *_WHOLE]
+_SQL = f"""
+SELECT session_id, started_utc, vehicle, json_extract(findings, {", ".join(f"'$.{path}'" for path in _PATHS)}) AS parts
+FROM session WHERE findings IS NOT NULL AND open = 0
+ORDER BY coalesce(started_utc, '9999') DESC, id DESC"""
+
+
+def session_gists(reader: StoreReader) -> Iterator[tuple[dict, dict]]:
+    """Summary (session_id, started_utc, vehicle) and those parts of the findings, closed sessions, newest first."""
+    for row in reader.rows(_SQL):
+        parts = json.loads(row["parts"])
+        charge, lowest_pa, whole = parts[: len(_CHARGE)], parts[len(_CHARGE)], parts[len(_CHARGE) + 1 :]
+        findings = {
+            "charge": dict(zip(_CHARGE, charge, strict=True)),
+            "evacuation": {"lowest_pa": lowest_pa},
+            **dict(zip(_WHOLE, whole, strict=True)),
+        }
+        summary = {"session_id": row["session_id"], "started_utc": row["started_utc"]}
+        yield summary | {"vehicle": json.loads(row["vehicle"])}, findings
