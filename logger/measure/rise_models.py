@@ -170,7 +170,7 @@ def _conclude(fits: dict[str, _Candidates], times: np.ndarray, points: int, vapo
     independent = max(points / inflation, 8.0)
     aicc = {name: _aicc(fits[name].chi2[at[name]], points, independent, PARAMETERS[name]) for name in fits}
     best = min(aicc, key=aicc.__getitem__)
-    scale = full.chi2[at["both"]] / max(points - PARAMETERS["both"], 1) * inflation
+    scale = max(full.chi2[at["both"]] / max(points - PARAMETERS["both"], 1) * inflation, 1e-9)
     low, high = _profile_interval(fits["linear"], full, scale, independent - PARAMETERS["both"])
     room = vapour_per_s * float(full.amplitude[at["both"]])
     rate = float(np.clip(_weighted_rate(fits["linear"], full, times, scale), low, high))

@@ -60,8 +60,7 @@ class WaterPlateau:
             return
         low, high = water.saturation_pa(coldest_c), water.saturation_pa(warmest_c)
         blocks = list(self._blocks)
-        still = abs(math.log(sum(blocks[3:]) / sum(blocks[:3]))) / (3 * BLOCK_S) < STILL_PER_S
-        if not still or not LOWEST_SHARE * low < sum(blocks) / BLOCKS < HIGHEST_SHARE * high:
+        if not LOWEST_SHARE * low < sum(blocks) / BLOCKS < HIGHEST_SHARE * high or not _still(blocks):
             return
         if self.start_t_s is None:
             self.start_t_s, self.saturation_pa = t_s - SHORTEST_S, low
@@ -81,3 +80,11 @@ class WaterPlateau:
             f"then "
             "hold. (A large leak hangs too; the hold tells.)"
         )
+
+
+def _still(blocks: list[float]) -> bool:
+    """Whether the second half of the blocks lies where the first does, in ln p."""
+    first, second = sum(blocks[: BLOCKS // 2]), sum(blocks[BLOCKS // 2 :])
+    if first <= 0.0 or second <= 0.0:
+        return False
+    return abs(math.log(second / first)) / (BLOCKS // 2 * BLOCK_S) < STILL_PER_S
