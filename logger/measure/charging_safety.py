@@ -47,7 +47,9 @@ class ChargingSafety:
         self._low_side: deque[float] = deque(maxlen=40)
         self._stage_mass: float | None = None
         self._stage = ""
-        self._conditions()
+        self._hot, self._backflow, self._liquid = _hot(), _backflow(), _liquid()
+        self._high_side = _high_side(self._high_limit_kpa)
+        self._lost, self._no_vacuum, self._other = _lost(), _no_vacuum(), _other()
 
     def update(self, tick: Tick, context: ChargeContext, ambient: Ambient) -> list[Signal]:
         """Signals of one second."""
@@ -56,64 +58,6 @@ class ChargingSafety:
         signals += self._unevacuated(tick, context) + self._wrong(tick, context, ambient)
         self._stage = tick.stage
         return signals
-
-    def _conditions(self) -> None:
-        limit = self._high_limit_kpa
-        self._hot = Condition(
-            "container-hot",
-            "danger",
-            f"Take the heat away from the container now and stand clear: it is over {CONTAINER_HOT_C:.0f} °C. Cool it "
-            "with water; do not vent it.",
-            on_after_s=2,
-            off_after_s=10,
-        )
-        self._high_side = Condition(
-            "high-side-high",
-            "danger",
-            f"Switch the compressor off and close the container valve: the high side is over {limit:.0f} kPa. Look "
-            "for a fan that stands, a closed valve or too much charge.",
-            on_after_s=2,
-            off_after_s=10,
-        )
-        self._backflow = Condition(
-            "backflow",
-            "danger",
-            "Close the container valve now: refrigerant flows back into the container. Check that the high-side "
-            "valve is shut and never charge into a running high side.",
-            on_after_s=1,
-            off_after_s=4,
-        )
-        self._liquid = Condition(
-            "low-side-surge",
-            "danger",
-            "Close the container valve and switch the compressor off: liquid is reaching the suction side. Stand the "
-            "container upright, vapour only, and open the valve slowly.",
-            on_after_s=3,
-            off_after_s=8,
-        )
-        self._lost = Condition(
-            "vacuum-lost",
-            "caution",
-            "Shut the valves: the vacuum is gone. Find what opened, mend it and evacuate again before charging.",
-            on_after_s=1,
-            off_after_s=10,
-        )
-        self._no_vacuum = Condition(
-            "charge-without-vacuum",
-            "caution",
-            "Close the container valve: no vacuum was seen before this charge, so air and water may be inside. "
-            "Recover, evacuate and hold first.",
-            on_after_s=3,
-            off_after_s=10,
-        )
-        self._other = Condition(
-            "wrong-refrigerant",
-            "caution",
-            "Do not charge or recover into a clean container: the pressure does not fit this refrigerant. Have it "
-            "identified.",
-            on_after_s=5,
-            off_after_s=10,
-        )
 
     def _container(self, tick: Tick) -> list[Signal]:
         temp_c = tick.last.get("container_temp")
@@ -214,3 +158,53 @@ class ChargingSafety:
             return False
         saturated_pa = self._curve.pressure_pa(temp_c)
         return saturated_pa is not None and context.low_pa > saturated_pa + CONTAINER_MARGIN_PA
+
+
+def _hot() -> Condition:
+    message = (
+        f"Take the heat away from the container now and stand clear: it is over {CONTAINER_HOT_C:.0f} °C. Cool it with "
+        "water; do not vent it."
+    )
+    return Condition("container-hot", "danger", message, on_after_s=2, off_after_s=10)
+
+
+def _high_side(limit_kpa: float) -> Condition:
+    message = (
+        f"Switch the compressor off and close the container valve: the high side is over {limit_kpa:.0f} kPa. Look for a "
+        "fan that stands, a closed valve or too much charge."
+    )
+    return Condition("high-side-high", "danger", message, on_after_s=2, off_after_s=10)
+
+
+def _backflow() -> Condition:
+    message = (
+        "Close the container valve now: refrigerant flows back into the container. Check that the high-side valve is "
+        "shut and never charge into a running high side."
+    )
+    return Condition("backflow", "danger", message, on_after_s=1, off_after_s=4)
+
+
+def _liquid() -> Condition:
+    message = (
+        "Close the container valve and switch the compressor off: liquid is reaching the suction side. Stand the "
+        "container upright, vapour only, and open the valve slowly."
+    )
+    return Condition("low-side-surge", "danger", message, on_after_s=3, off_after_s=8)
+
+
+def _lost() -> Condition:
+    message = "Shut the valves: the vacuum is gone. Find what opened, mend it and evacuate again before charging."
+    return Condition("vacuum-lost", "caution", message, on_after_s=1, off_after_s=10)
+
+
+def _no_vacuum() -> Condition:
+    message = (
+        "Close the container valve: no vacuum was seen before this charge, so air and water may be inside. Recover, "
+        "evacuate and hold first."
+    )
+    return Condition("charge-without-vacuum", "caution", message, on_after_s=3, off_after_s=10)
+
+
+def _other() -> Condition:
+    message = "Do not charge, nor recover into a clean container: the pressure does not fit. Have it identified."
+    return Condition("wrong-refrigerant", "caution", message, on_after_s=5, off_after_s=10)

@@ -59,6 +59,8 @@ class WaterPlateau:
         if len(self._blocks) < BLOCKS or not math.isfinite(coldest_c):
             return
         low, high = water.saturation_pa(coldest_c), water.saturation_pa(warmest_c)
+        if low is None or high is None:
+            return
         blocks = list(self._blocks)
         if not LOWEST_SHARE * low < sum(blocks) / BLOCKS < HIGHEST_SHARE * high or not _still(blocks):
             return
