@@ -67,7 +67,7 @@ class ChargeContext:
         if gross_g is None:
             return
         self.mass.append(gross_g)
-        recent = list(self.mass)[-7:]
+        recent = list(self.mass)[-5:]
         steps = [before - after for before, after in zip(recent, recent[1:], strict=False)]
         self.outflow_g_per_s = median(steps) if len(steps) >= 4 else 0.0
 

@@ -170,8 +170,8 @@ def _hot() -> Condition:
 
 def _high_side(limit_kpa: float) -> Condition:
     message = (
-        f"Switch the compressor off and close the container valve: the high side is over {limit_kpa:.0f} kPa. Look for a "
-        "fan that stands, a closed valve or too much charge."
+        f"Switch the compressor off and close the container valve: the high side is over {limit_kpa:.0f} kPa. Look for "
+        "a fan that stands, a closed valve or too much charge."
     )
     return Condition("high-side-high", "danger", message, on_after_s=2, off_after_s=10)
 
@@ -189,7 +189,7 @@ def _liquid() -> Condition:
         "Close the container valve and switch the compressor off: liquid is reaching the suction side. Stand the "
         "container upright, vapour only, and open the valve slowly."
     )
-    return Condition("low-side-surge", "danger", message, on_after_s=3, off_after_s=8)
+    return Condition("low-side-surge", "danger", message, on_after_s=2, off_after_s=8)
 
 
 def _lost() -> Condition:

@@ -8,7 +8,7 @@ import numpy as np
 
 from logger.measure.atmosphere import Ambient, micron
 from logger.measure.hold_spans import HoldSpans, Span
-from logger.measure.hold_verdict import WANTED_PA_PER_S, HoldReadings, HoldVerdict, judge_hold
+from logger.measure.hold_verdict import SHORTEST_S, WANTED_PA_PER_S, HoldReadings, HoldVerdict, judge_hold
 from logger.measure.leak_rate import (
     MBAR_L_PER_PA_M3,
     grams_per_year,
@@ -22,6 +22,7 @@ FIT_EVERY_S = 10.0
 FIT_EVERY_SHARE = 0.05
 SHORTEST_KEPT_S = 60.0
 FLAT_TICKS = 5
+JUST_BEGUN = HoldVerdict("inconclusive", "the hold has just begun", seconds_still=SHORTEST_S)
 LEAK_KEYS = (
     "leak_pa_m3_per_s",
     "leak_mbar_l_per_s",
@@ -88,10 +89,10 @@ class VacuumHold:
         return self._spans.current is not None
 
     def live(self) -> dict | None:
-        """The running hold, or the last one while nothing else began."""
-        if self._spans.current is None or self._live is None:
+        """The running hold as last judged; None when none runs."""
+        if self._spans.current is None:
             return None
-        verdict = self._live
+        verdict = self._live or JUST_BEGUN
         return {
             "verdict": verdict.verdict,
             "rise_pa_per_s": verdict.rise_pa_per_s,
