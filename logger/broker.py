@@ -40,7 +40,7 @@ def demo_broker(host: str = "localhost", port: int = 1883) -> DemoBroker | None:
 
 
 def answers(host: str, port: int, timeout_s: float = 1.0) -> bool:
-    """Whether a broker is there: it answers an MQTT CONNECT (3.1.1, section 3.1) with a CONNACK, whatever its verdict."""
+    """Whether a broker is there: it answers an MQTT CONNECT (3.1.1, section 3.1) with any CONNACK."""
     client_id = b"tarebook-probe"
     body = b"\x00\x04MQTT\x04\x02\x00\x0a" + len(client_id).to_bytes(2, "big") + client_id
     try:

@@ -19,6 +19,7 @@ from firmware_bridge.sources import build_sources
 from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
+from logger.http_address import parse_http, url_for_phones, url_of
 from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.port import CartPort
@@ -31,6 +32,7 @@ from logger.record.outbox import Outbox
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.session.pipeline import clean
+from logger.service_notice import Watchdog, notify
 from logger.session_defaults import close_lag_s
 from logger.source_thread import SourceThread
 from logger.takeover import first_run
@@ -41,6 +43,7 @@ log = logging.getLogger(__name__)
 SWITCH_INTERVAL_S = 0.0005
 """So that a busy thread cannot hold up a reading for long; ten times shorter than the interpreter's own."""
 READY_TIMEOUT_S = 120.0
+LOOK_S = 2.0
 PAIRING_FILE = "paired.json"
 
 
@@ -104,7 +107,12 @@ class Daemon:
     @property
     def url(self) -> str | None:
         """Where the pages are, None when none are served."""
-        return self._web.url if self._web else None
+        return url_of(self._web.host, self._web.port) if self._web else None
+
+    @property
+    def url_for_phones(self) -> str | None:
+        """Where other machines on the network find the pages."""
+        return url_for_phones(self._web.host, self._web.port) if self._web else None
 
     @property
     def broker_status(self) -> str:
@@ -125,6 +133,10 @@ class Daemon:
             self._web.start()
         if self._open_setup is not None and self._engine.now()["session_id"] is None:
             self.port.open_session(self._open_setup)
+
+    def progress(self) -> tuple[int, ...]:
+        """Counts that grow while the program does its work: of the engine, the recorder, and the sources together."""
+        return self._engine.turns, self._recorder.state.beats, sum(reader.turns for reader in self._readers)
 
     def stop(self) -> None:
         """End in order: the valve closes first, what has been read is kept, viewers and broker are told last. An open
@@ -157,7 +169,7 @@ class Daemon:
         from web.app import create_app
         from web.server import WebServer
 
-        host, number = parse_address(self._http)
+        host, number = parse_http(self._http)
         return WebServer(create_app(port, self._folder, stop=self._stop), host, number, self._stop)
 
     def _watch_valve(self, run: Run, host_s: float) -> None:
@@ -177,14 +189,6 @@ class Daemon:
         return now
 
 
-def parse_address(text: str) -> tuple[str, int]:
-    """HOST:PORT. Raises ValueError."""
-    host, _, port = text.rpartition(":")
-    if not host or not port.isdigit() or int(port) > 65535:
-        raise ValueError(f"--http {text}: write HOST:PORT, such as 0.0.0.0:8080")
-    return host.strip("[]"), int(port)
-
-
 def run_daemon(args: argparse.Namespace) -> int:
     """`tarebook run`: args.cart, args.data, args.http, args.open. Ends on SIGTERM or SIGINT; exit status 0."""
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(threadName)s: %(message)s")
@@ -195,11 +199,26 @@ def run_daemon(args: argparse.Namespace) -> int:
     daemon = Daemon(load_cart(args.cart), args.data, args.http, open_setup=setup)
     try:
         daemon.start()
-        print(f"Page        {daemon.url}", f"Pairing     code {daemon.port.pairing.code()}", sep="\n", flush=True)
-        ended.wait()
+        print(f"Page        {daemon.url_for_phones}", flush=True)
+        notify("READY=1")
+        _stay_up(daemon, ended)
     finally:
+        notify("STOPPING=1")
         daemon.stop()
     return 0
+
+
+def _stay_up(daemon: Daemon, ended: threading.Event) -> None:
+    """Until `ended`: tell the service manager that all goes on, and show the pairing code on the cart's terminal, the
+    next one when it has been used or has aged."""
+    watchdog, shown = Watchdog(), ""
+    while True:
+        watchdog.look(daemon.progress())
+        if (code := daemon.port.pairing.code()) != shown:
+            shown = code
+            print(f"Pairing     code {code}", flush=True)
+        if ended.wait(LOOK_S):
+            return
 
 
 def _setup_file(path: str | Path) -> dict:

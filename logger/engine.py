@@ -33,6 +33,10 @@ MOST_WAITING = 20_000
 CALL_TIMEOUT_S = 60.0
 
 
+class EngineEnded(ValueError):
+    """Asked of an engine that has ended."""
+
+
 class Keeper(Protocol):
     """The recorder, as far as the engine uses it."""
 
@@ -82,19 +86,19 @@ class Engine:
         self._begin, self._dress, self._on_look, self._on_alerts = begin, dress, on_look, on_alerts
         self._inbox: queue.Queue[list[Block] | _Order] = queue.Queue(MOST_WAITING)
         self._stop = threading.Event()
-        self._ready = threading.Event()
+        self._ready: Future = Future()
         self._next_snapshot = 0.0
         self._run: Run | None = None
         self._shown: dict = {}
-        self.looks = self.failures = 0
+        self.turns = self.failures = 0
         self._thread = threading.Thread(target=self._loop, name="engine", daemon=True)
 
     def start(self) -> None:
         self._thread.start()
 
-    def wait_ready(self, timeout_s: float) -> bool:
-        """Whether the first run has been made."""
-        return self._ready.wait(timeout_s)
+    def wait_ready(self, timeout_s: float) -> None:
+        """Wait until the first run has been made. Raises what kept it from being made."""
+        self._ready.result(timeout_s)
 
     def stop(self) -> None:
         """Work off what is waiting, then end."""
@@ -119,7 +123,10 @@ class Engine:
         return self._shown
 
     def call(self, work: Callable[[Run], T]) -> T:
-        """Have `work` done by the engine's thread between two looks; what it returns or raises."""
+        """Have `work` done by the engine's thread between two looks; what it returns or raises. EngineEnded at the end
+        of the program."""
+        if not self.alive():
+            raise EngineEnded("the logger is ending: start it again")
         done: Future = Future()
         self._inbox.put(_Order(work, done), timeout=CALL_TIMEOUT_S)
         return done.result(CALL_TIMEOUT_S)
@@ -160,10 +167,15 @@ class Engine:
     # --- the thread
 
     def _loop(self) -> None:
-        self.replace(self._begin())
-        self._snapshot()
-        self._ready.set()
+        try:
+            self.replace(self._begin())
+            self._snapshot()
+        except Exception as error:
+            self._ready.set_exception(error)
+            return
+        self._ready.set_result(None)
         while not (self._stop.is_set() and self._inbox.empty()):
+            self.turns += 1
             blocks, order = self._gather()
             if blocks:
                 self._guarded(lambda blocks=blocks: self._take(blocks))
@@ -191,7 +203,6 @@ class Engine:
         merged = run.time.merge(blocks)
         if not merged:
             return
-        self.looks += 1
         if run.session_id is not None:
             self._keeper.append(run.session_id, merged)
         self.publish(run, run.pipeline.feed(merged))

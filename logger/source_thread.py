@@ -26,7 +26,7 @@ class SourceThread:
     def __init__(self, source: Source, hand_on: Callable[[list[Block]], None], clock: Clock, stop: threading.Event):
         self.source = source
         self.trouble = ""
-        self.reads = 0
+        self.reads = self.turns = 0
         self._hand_on, self._clock, self._stop = hand_on, clock, stop
         self._closed_wait_s = CLOSED_WAIT_S
         self._thread = threading.Thread(target=self._run, name=f"source {source.name}", daemon=True)
@@ -39,6 +39,7 @@ class SourceThread:
 
     def _run(self) -> None:
         while not self._stop.is_set():
+            self.turns += 1
             wait_s = self._one_life()
             self._stop.wait(wait_s)
 
@@ -61,6 +62,7 @@ class SourceThread:
     def _read_on(self) -> None:
         timeout_s = max(READ_S, LEAST_REAL_READ_S * self._clock.speed)
         while not self._stop.is_set():
+            self.turns += 1
             blocks = self.source.read(timeout_s)
             if blocks:
                 self.reads += 1

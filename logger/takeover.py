@@ -27,17 +27,26 @@ def first_run(
     wall: WallClock,
     idle: Callable[[], Run],
 ) -> Run:
-    """Called by the engine's thread. A session whose channels are no longer those of the cart file cannot be gone on
-    with: it is judged as it stands and closed."""
+    """Called by the engine's thread. A session that cannot be gone on with, such as one whose channels are no longer
+    those of the cart file, is judged as it stands and closed."""
     session_id = store.open_session_id()
     if session_id is None:
         return idle()
+    try:
+        return _gone_on_with(session_id, cart, store, recorder, engine, clock, wall)
+    except ValueError as error:
+        log.error("session %s cannot be gone on with and is closed as it stands: %s", session_id, error)
+        _close(store, session_id, cart)
+        return idle()
+
+
+def _gone_on_with(
+    session_id: str, cart: Cart, store: Store, recorder: Recorder, engine: Engine, clock: Clock, wall: WallClock
+) -> Run:
     reader = store.reader()
     kept = reader.session(session_id)
     if kept["channels"] != channels_of(cart):
-        log.warning("session %s was open with other channels or calibrations: it is closed as it stands", session_id)
-        _close(store, session_id, cart)
-        return idle()
+        raise ValueError("the cart file's channels or calibrations are no longer those it was begun with")
     run, where, last_t_s = resumed_run(reader, session_id, cart.limits, clock, wall)
     log.info("session %s goes on; %s", session_id, gap_note(where, last_t_s))
     if where.power_was_lost or not where.gap_known:
@@ -58,6 +67,10 @@ def _tell(engine: Engine, recorder: Recorder, run: Run, where: Continuation, las
 
 
 def _close(store: Store, session_id: str, cart: Cart) -> None:
-    pipeline, _ = rebuild(store.reader(), session_id, cart.limits)
-    store.set_findings(session_id, pipeline.findings())
+    """Judge it as far as it can be judged; its readings stay in the record whatever comes of that."""
+    try:
+        pipeline, _ = rebuild(store.reader(), session_id, cart.limits)
+        store.set_findings(session_id, pipeline.findings())
+    except ValueError as error:
+        log.error("session %s cannot be judged: %s", session_id, error)
     store.close_session(session_id)

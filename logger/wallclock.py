@@ -10,18 +10,29 @@ from pathlib import Path
 TIME_ERROR = 5
 """What adjtimex(2) returns while the system's clock is not synchronised."""
 _TIMEX_BYTES = 512
-BATTERY_CLOCK = Path("/sys/class/rtc/rtc0")
+SYNCHRONISED_MARK = Path("/run/systemd/timesync/synchronized")
+"""Made by the system's time service once it knows the time; a locked-down service may not ask the kernel."""
 BARE_BOARD = Path("/proc/device-tree/model")
+BATTERY_CLOCK = Path("/sys/class/rtc/rtc0/since_epoch")
+MOST_RTC_ERROR_S = 300.0
 
 
-def machine_keeps_time(battery_clock: Path = BATTERY_CLOCK, bare_board: Path = BARE_BOARD) -> bool:
-    """Whether the machine knows the time after being switched on. A single-board computer without a battery clock wakes
-    at some moment of its past; other machines have a battery or a host that tells them."""
-    return battery_clock.exists() or not bare_board.exists()
+def machine_keeps_time(bare_board: Path = BARE_BOARD, battery_clock: Path = BATTERY_CLOCK) -> bool:
+    """Whether the machine knows the time after being switched on. A single-board computer wakes at some moment of its
+    past, unless it has a clock with a battery: one without begins at zero and so disagrees with the system's. Other
+    machines have a battery or a host that tells them."""
+    if not bare_board.exists():
+        return True
+    try:
+        return abs(int(battery_clock.read_text()) - datetime.now(UTC).timestamp()) < MOST_RTC_ERROR_S
+    except (OSError, ValueError):
+        return False
 
 
-def kernel_is_synchronised() -> bool:
-    """What the kernel says (adjtimex(2)): whether something disciplines its clock."""
+def system_is_synchronised(mark: Path = SYNCHRONISED_MARK) -> bool:
+    """Whether something disciplines the system's clock, as its time service or the kernel (adjtimex(2)) says."""
+    if mark.exists():
+        return True
     try:
         return ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES)) not in (-1, TIME_ERROR)
     except (OSError, AttributeError):
@@ -39,7 +50,7 @@ class WallClock:
         self,
         not_before: datetime | None = None,
         keeps_time: Callable[[], bool] = machine_keeps_time,
-        synchronised: Callable[[], bool] = kernel_is_synchronised,
+        synchronised: Callable[[], bool] = system_is_synchronised,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ):
         self._not_before, self._now, self._synchronised = not_before, now, synchronised

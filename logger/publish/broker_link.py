@@ -55,13 +55,11 @@ class BrokerSettings:
 
 @dataclass(frozen=True, slots=True)
 class LinkEvent:
-    """`up` (`after_outage`: it could not be reached before), `down`, or `acked`: the broker has taken message `mid`
-    (`ok`) or refused it."""
+    """`up`, `down`, or `acked`: the broker has taken message `mid` (`ok`) or refused it."""
 
     kind: Literal["up", "down", "acked"]
     mid: int = 0
     ok: bool = True
-    after_outage: bool = False
 
 
 @dataclass(slots=True)
@@ -87,7 +85,6 @@ class BrokerLink:
         self._protocol = MQTTProtocolVersion.MQTTv5
         self._attempt: _Attempt | None = None
         self._next_try, self._wait_s = 0.0, LEAST_WAIT_S
-        self._outage = False
         self.up = False
         self.status = "not connected yet"
 
@@ -137,7 +134,6 @@ class BrokerLink:
         if what == "opened":
             self._attempt.waiting_since = time.monotonic()
         elif what == "unreachable":
-            self._outage = True
             self.status = f"{self._place} does not answer"
         elif what == "acked":
             return [LinkEvent("acked", *detail)]
@@ -151,8 +147,7 @@ class BrokerLink:
         if not code.is_failure:
             self.up, self._wait_s = True, LEAST_WAIT_S
             self.status = f"connected to {self._place}, MQTT {'5' if self._protocol == 5 else '3.1.1'}"
-            outage, self._outage = self._outage, False
-            return [LinkEvent("up", after_outage=outage)]
+            return [LinkEvent("up")]
         refused_version = code.value == UNSUPPORTED_VERSION
         if refused_version:
             self._exchange_protocol()
@@ -161,9 +156,7 @@ class BrokerLink:
 
     def _lost(self, code: mqtt.ReasonCode) -> list[LinkEvent]:
         was_up = self.up
-        if was_up:
-            self._outage = True
-        else:
+        if not was_up:
             self._exchange_protocol()
         self._end(f"{self._place} is gone: {code}")
         return [LinkEvent("down")] if was_up else []

@@ -15,7 +15,8 @@ CHANNEL_PERIOD_S = 1.0
 OUTBOX_PERIOD_S = 0.1
 LOOK_S = 0.05
 SETTLE_S = 3.0
-"""After an outage alerts wait so long, so that those who listen have found the broker again too."""
+"""Alerts wait so long after a connection, so that those who listen have found the broker again too: it may have been
+away, or have been switched on with the cart."""
 MOST_ON_THE_WAY = 20
 FAREWELL_S = 0.5
 
@@ -98,15 +99,14 @@ class MqttPublisher:
         elif event.kind == "down":
             self._on_the_way.clear()
         else:
-            self._connected(event.after_outage)
+            self._connected()
 
-    def _connected(self, after_outage: bool) -> None:
+    def _connected(self) -> None:
         """A broker may have forgotten what it retained: all of it is said again."""
         self._on_the_way.clear()
         self._sent_state.clear()
         self._due.clear()
-        if after_outage:
-            self._due["outbox"] = time.monotonic() + SETTLE_S
+        self._due["outbox"] = time.monotonic() + SETTLE_S
         self._send(self._topics.online())
 
     def _send_alerts(self) -> None:

@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 from bench_cart import SETUP, BenchCart, until
 
-from logger.daemon import Daemon, parse_address
+from firmware_bridge.cart import load_cart
+from logger.daemon import Daemon
+from logger.engine import EngineEnded
 from logger.measure.marks import Mark
 from logger.port import NoSessionError
 from logger.record.store import StoreError
@@ -186,7 +188,30 @@ def test_one_writer_only(bench, run, tmp_path):
         Daemon(cart.cart(), tmp_path / "data", clock=cart.clock)
 
 
-@pytest.mark.parametrize("text", ["", "8080", "here:", "here:http", ":8080", "here:99999"])
-def test_an_address_that_is_none(text):
-    with pytest.raises(ValueError, match="HOST:PORT"):
-        parse_address(text)
+def test_a_session_begun_with_another_calibration_is_judged_and_closed(bench, run):
+    cart = bench()
+    first = run(cart, open_setup=SETUP)
+    session_id = first.port.now()["session_id"]
+    until(lambda: first.port.now()["t_s"] > 2)
+    first.stop()
+    file = cart.file()
+    file.write_text(file.read_text().replace("1000.0]]", "1001.0]]"))
+    second = run(cart, load_cart(file))
+    assert second.port.now()["session_id"] is None
+    assert not second.port.store.session(session_id)["open"]
+    assert second.port.store.findings(session_id)["duration_s"] > 1
+
+
+def test_a_stopped_daemon_is_gone_on_with_by_the_next(bench, run):
+    cart = bench()
+    first = run(cart, open_setup=SETUP)
+    session_id = first.port.now()["session_id"]
+    until(lambda: first.port.now()["channels"]["scale"]["quality"] == "good")
+    first.stop()
+    with pytest.raises(EngineEnded):
+        first.port.close_session()
+    second = run(cart, open_setup={**SETUP, "refrigerant": "R-1234yf"})
+    assert second.port.now()["session_id"] == session_id
+    assert second.port.now()["refrigerant"] == "R-134a"
+    until(lambda: second.port.now()["channels"]["scale"]["quality"] == "good")
+    assert second.port.close_session()["session_id"] == session_id

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.wallclock import WallClock, from_text, kernel_is_synchronised, machine_keeps_time, to_text
+from logger.wallclock import WallClock, from_text, machine_keeps_time, system_is_synchronised, to_text
 
 MAY, JUNE = datetime(2026, 5, 1, tzinfo=UTC), datetime(2026, 6, 1, tzinfo=UTC)
 
@@ -26,17 +26,22 @@ def test_trusted(keeps, synchronised, not_before, trusted):
     assert clock.trusted() is trusted and clock.now() == MAY
 
 
-def test_a_bare_board_without_a_battery_does_not_keep_time(tmp_path):
-    there = tmp_path / "there"
-    there.touch()
-    gone = tmp_path / "gone"
-    assert machine_keeps_time(battery_clock=there, bare_board=there)
-    assert machine_keeps_time(battery_clock=gone, bare_board=gone)
-    assert not machine_keeps_time(battery_clock=gone, bare_board=there)
+def test_a_bare_board_keeps_time_only_with_a_battery_clock_that_agrees(tmp_path):
+    board, gone, clock = tmp_path / "board", tmp_path / "gone", tmp_path / "since_epoch"
+    board.touch()
+    assert machine_keeps_time(bare_board=gone, battery_clock=gone)
+    assert not machine_keeps_time(bare_board=board, battery_clock=gone)
+    clock.write_text(f"{int(datetime.now(UTC).timestamp())}\n")
+    assert machine_keeps_time(bare_board=board, battery_clock=clock)
+    for unset in ("86400\n", "", "?"):
+        clock.write_text(unset)
+        assert not machine_keeps_time(bare_board=board, battery_clock=clock)
 
 
-def test_the_kernel_can_be_asked():
-    assert kernel_is_synchronised() in (True, False)
+def test_the_time_service_or_the_kernel_can_be_asked(tmp_path):
+    assert system_is_synchronised(tmp_path / "none") in (True, False)
+    (tmp_path / "synchronized").touch()
+    assert system_is_synchronised(tmp_path / "synchronized") is True
 
 
 def test_text_and_back():
