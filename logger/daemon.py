@@ -31,8 +31,8 @@ from logger.publish.valve import ValveKeeper, view_of
 from logger.record.outbox import Outbox
 from logger.record.recorder import Recorder
 from logger.record.store import Store
-from logger.session.pipeline import clean
 from logger.service_notice import Watchdog, notify
+from logger.session.pipeline import clean
 from logger.session_defaults import close_lag_s
 from logger.source_thread import SourceThread
 from logger.takeover import first_run
