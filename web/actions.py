@@ -78,12 +78,17 @@ class Actions:
 
     def _taken_in(self, content: bytes) -> str:
         """Judge an upload in another process, then let the cart, which alone writes, take it in; its session id."""
+        take_in = getattr(self._port, "import_recording", None)
+        if take_in is None:
+            raise Problem(
+                501, "Not while it runs", "this cart takes no recordings while it runs: use `tarebook import`"
+            )
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "upload.zip"
             path.write_bytes(content)
             findings = self._heavy.findings(path)
             try:
-                return self._port.import_recording(path, findings)
+                return take_in(path, findings)
             except ValueError as error:
                 raise Problem(422, "Cannot take this recording", str(error).replace(str(path), "the upload")) from None
 

@@ -66,7 +66,7 @@ def do_now(now: dict) -> str:
     codes = {a["code"] for a in now.get("alerts") or [] if a.get("state", "raised") == "raised"}
     if first and first["severity"] == "danger" and first.get("state", "raised") == "raised":
         return first["message"]
-    stage = now.get("stage") or ""
+    stage = (now.get("stage") or "") if now.get("session_id") else ""
     if stage == "charging":
         return _charging(now.get("charge") or {}, codes)
     if stage == "vacuum_hold":

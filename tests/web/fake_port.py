@@ -11,6 +11,7 @@ import numpy as np
 from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.pairing import Pairing
+from logger.paths import store_path
 from logger.publish.feed import Feed
 from logger.record.importing import add_recording
 from logger.record.recording import read_recording
@@ -188,7 +189,7 @@ def _readings(end_s: float) -> list[Block]:
 
 def kept_sessions(folder: Path) -> Store:
     """A store with one closed and one open session."""
-    store = Store.open(folder / "store.sqlite")
+    store = Store.open(store_path(folder))
     channels = {name: {**channel, "points": None} for name, channel in CHANNELS.items()}
     for setup, began, end_s in ((CLOSED, "2026-05-03T14:02:10Z", 240.0), (OPEN, "2026-05-04T09:28:40Z", 60.0)):
         session_id = store.create_session(setup, channels, began, {})

@@ -8,6 +8,8 @@ import zipfile
 
 import pytest
 
+from logger.cli import COMMANDS
+
 SESSION = {
     "format": "tarebook-recording",
     "version": 1,
@@ -55,3 +57,19 @@ def test_moments_of_a_kept_session(client):
     assert 10 <= len(moments) <= 45
     assert moments[-1]["charge"]["delivered_g"] > moments[0]["charge"]["delivered_g"]
     assert [m["t_s"] for m in moments] == sorted(m["t_s"] for m in moments)
+
+
+def test_a_kept_session_leaves_as_a_recording(client):
+    answer = client.get("/api/sessions/s-0/recording.zip")
+    assert answer.status_code == 200 and answer.mimetype == "application/zip"
+    assert 'filename="s-0.zip"' in answer.headers["Content-Disposition"]
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as archive:
+        inside = {name.rsplit("/")[-1]: name for name in archive.namelist()}
+        assert {"session.json", "readings.csv", "marks.csv"} <= set(inside)
+        assert json.loads(archive.read(inside["session.json"]))["session_id"] == "s-0"
+
+
+@pytest.mark.skipif("report" not in COMMANDS, reason="the program has no command `report` in this version")
+def test_a_kept_session_leaves_as_a_report(client):
+    answer = client.get("/api/sessions/s-0/report.pdf")
+    assert answer.status_code == 200 and answer.data.startswith(b"%PDF-")
