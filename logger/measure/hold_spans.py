@@ -13,7 +13,7 @@ MARK_TRUSTED_S = 20.0
 """A mark this near the turn of the pressure is taken as it is: noise moves the turn as far."""
 
 FALLING_SHARE = 1.6
-RISE_SHARE = 1.15
+RISE_SHARE = 1.1
 BLOCK = 20
 CLEAR_GAIN = 16.0
 JUMP_PA = 150.0
@@ -197,10 +197,10 @@ class HoldSpans:
         if t[-1] - t[0] > 1.5 * LOOK_BACK_S:
             return
         blocks = p[len(p) % BLOCK :].reshape(-1, BLOCK).mean(axis=1)
-        rises = blocks[-1] > RISE_SHARE * blocks.min() + 0.5 and blocks[-1] > blocks[-2] > blocks[-3]
+        rises = blocks[-1] > RISE_SHARE * blocks.min() + 0.3 and blocks[-1] > blocks[-2] > blocks[-3]
         if not rises or blocks[-1] > DEEP_PA:
             return
-        turned = onset(t, p)
+        turned = onset(*_after_the_fall(t, p, t[-1] + 1.0))
         if turned is not None:
             self._begin_unmarked(turned)
 
