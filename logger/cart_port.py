@@ -20,7 +20,7 @@ from logger.resume import clock_origin
 from logger.session.pipeline import Pipeline
 from logger.session.setup import SessionSetup, channel_infos
 from logger.session_defaults import channels_of, filled_in
-from logger.session_time import MARK_BEHIND_S, SessionTime
+from logger.session_time import SessionTime
 from logger.wallclock import WallClock, to_text
 
 CLEARED_BY_ACK = ("power-was-lost",)
@@ -107,7 +107,7 @@ class RunningCart:
         return Run(pipeline, self._time(self._clock.now()))
 
     def _time(self, origin_s: float) -> SessionTime:
-        return SessionTime(origin_s, 0.0, MARK_BEHIND_S * self._clock.speed)
+        return SessionTime(origin_s, speed=self._clock.speed)
 
     def _begin(self, run: Run) -> None:
         self._engine.replace(run)

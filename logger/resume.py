@@ -15,7 +15,7 @@ from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
 from logger.session.pipeline import Pipeline
 from logger.session.setup import SessionSetup, channel_infos
-from logger.session_time import MARK_BEHIND_S, STEP_S, SessionTime
+from logger.session_time import STEP_S, SessionTime
 from logger.wallclock import WallClock, from_text
 
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
@@ -103,7 +103,7 @@ def resumed_run(
     pipeline, last_t_s = rebuild(reader, session_id, limits)
     kept = reader.session(session_id)
     where = continuation(kept["clock"], last_t_s, kept["started_utc"], clock, wall)
-    session_time = SessionTime(clock.now() - where.t_s, round(last_t_s + STEP_S, 6), MARK_BEHIND_S * clock.speed)
+    session_time = SessionTime(clock.now() - where.t_s, round(last_t_s + STEP_S, 6), clock.speed)
     return Run(pipeline, session_time, session_id), where, last_t_s
 
 

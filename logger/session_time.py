@@ -9,19 +9,21 @@ from firmware_bridge.blocks import Block
 STEP_S = 1e-6
 MARK_BEHIND_S = 0.2
 """A mark is dated so far back that readings still on their way keep their own times."""
-SILENT_S = 1.0
+SILENT_S, SILENT_REAL_S = 1.0, 0.5
 
 
 class SessionTime:
     """The order in which one session is handed on: session time never goes back, readings before marks of their time.
 
-    origin_s: host time (s) of session time 0. floor_s: session time before which nothing may be any more.
+    origin_s: host time (s) of session time 0. floor_s: session time before which nothing may be any more. speed: how
+    fast the host's clock runs; on a fast one a machine's hiccup is a long time.
     """
 
-    def __init__(self, origin_s: float, floor_s: float = 0.0, mark_behind_s: float = MARK_BEHIND_S):
+    def __init__(self, origin_s: float, floor_s: float = 0.0, speed: float = 1.0):
         self.origin_s = origin_s
         self._floor_s = floor_s
-        self._mark_behind_s = mark_behind_s
+        self._mark_behind_s = MARK_BEHIND_S * speed
+        self._silent_s = max(SILENT_S, SILENT_REAL_S * speed)
 
     @property
     def floor_s(self) -> float:
@@ -50,7 +52,7 @@ class SessionTime:
 
     def silence(self, host_s: float) -> float | None:
         """When no source has said anything for a while, the time (s) that can be taken as past; else None."""
-        t_s = self.of(host_s - max(SILENT_S, self._mark_behind_s))
+        t_s = self.of(host_s - self._silent_s)
         if t_s <= self._floor_s:
             return None
         self._floor_s = round(t_s + STEP_S, 6)

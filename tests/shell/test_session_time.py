@@ -78,3 +78,10 @@ def test_silence_is_said_once_for_each_stretch_and_never_before_a_reading():
     assert 10.0 < past < 15.0
     (late,) = order.merge([block("scale", [1012.0])])
     assert late.t_s[0] > past
+
+
+def test_on_a_fast_clock_a_hiccup_is_no_silence():
+    order = SessionTime(ORIGIN, speed=20.0)
+    order.merge([block("scale", [1010.0])])
+    assert order.silence(1015.0) is None
+    assert order.silence(1025.0) is not None
