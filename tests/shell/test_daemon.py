@@ -14,8 +14,9 @@ from firmware_bridge.cart import load_cart
 from logger.daemon import Daemon
 from logger.engine import EngineEnded
 from logger.measure.marks import Mark
+from logger.paths import store_path
 from logger.port import NoSessionError
-from logger.record.store import StoreError
+from logger.record.store import Store, StoreError
 from logger.replay import replay
 
 
@@ -215,3 +216,25 @@ def test_a_stopped_daemon_is_gone_on_with_by_the_next(bench, run):
     assert second.port.now()["refrigerant"] == "R-134a"
     until(lambda: second.port.now()["channels"]["scale"]["quality"] == "good")
     assert second.port.close_session()["session_id"] == session_id
+
+
+def test_lost_power_is_an_alert_until_a_person_has_seen_it(bench, run, tmp_path):
+    """The record is made to say that the session began under another start of the machine."""
+    cart = bench()
+    first = run(cart, open_setup=SETUP)
+    session_id = first.port.now()["session_id"]
+    until(lambda: first.port.now()["t_s"] > 1)
+    first.stop()
+    store = Store.open(store_path(tmp_path / "data"))
+    store.set_clock(session_id, None, {"boot_id": "another", "monotonic_s": 0.0, "speed": 1.0})
+    store.close()
+    second = run(cart)
+    (alert,) = [a for a in second.port.now()["alerts"] if a["code"] == "power-was-lost"]
+    assert "not known" in alert["message"] and second.port.now()["session_id"] == session_id
+    second.stop()
+    third = run(cart)
+    assert [a["seq"] for a in third.port.now()["alerts"] if a["code"] == "power-was-lost"] == [alert["seq"]]
+    third.port.ack("power-was-lost")
+    assert not [a for a in third.port.now()["alerts"] if a["code"] == "power-was-lost"]
+    findings = third.port.close_session()
+    assert [a["code"] for a in findings["alerts"]].count("power-was-lost") == 1
