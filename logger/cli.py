@@ -23,6 +23,7 @@ COMMANDS = (
     "export",
     "sessions",
     "review",
+    "report",
     "containers",
 )
 """Modules of `logger.commands`, in the order in which the help lists them."""
