@@ -16,6 +16,7 @@ from web.heavy import Heavy
 from web.live import Live
 from web.openapi import openapi_document
 from web.operations import Operations
+from web.packing import install_packing
 from web.pages import Pages
 from web.problems import install_problems
 from web.routes import Route, install_routes
@@ -63,6 +64,7 @@ def create_app(
     _limit_bodies(app)
     install_filters(app)
     install_headers(app)
+    install_packing(app)
     install_problems(app)
     install_routes(app, routes, port.pairing)
     return app

@@ -2,33 +2,62 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 from pathlib import Path
 
-from flask import Flask, Response, send_from_directory
+from flask import Flask, Response, abort, request
 
 STATIC = Path(__file__).with_name("static")
+TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+LIVE_MODULES = (
+    "alerts.js",
+    "deeds.js",
+    "feed.js",
+    "history.js",
+    "menu.js",
+    "screen.js",
+    "strips.js",
+    "units.js",
+    "column.js",
+    "rule.js",
+    "vacuum_column.js",
+    "svg.js",
+)
+"""What live.js brings along, told to the browser at once so that it need not find them one after another."""
 
 
-def assets_version() -> str:
+def _files() -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in sorted(STATIC.iterdir()) if path.suffix in TYPES}
+
+
+def assets_version(files: dict[str, bytes]) -> str:
     """A digest over every file, so that a page of an older build is recognised."""
     digest = hashlib.sha256()
-    for path in sorted(STATIC.rglob("*")):
-        if path.is_file():
-            digest.update(path.name.encode() + path.read_bytes())
+    for name, content in files.items():
+        digest.update(name.encode() + content)
     return digest.hexdigest()[:12]
 
 
 def install_assets(app: Flask) -> str:
-    """Serve the files at /static/VERSION/NAME; templates call `asset(NAME)`. Returns the version."""
-    version = assets_version()
+    """Serve the files at /static/VERSION/NAME, small; templates call `asset(NAME)`. Returns the version."""
+    files = _files()
+    packed = {name: gzip.compress(content, mtime=0) for name, content in files.items()}
+    version = assets_version(files)
 
-    def static_file(version: str, name: str) -> Response:
-        response = send_from_directory(STATIC, name)
+    def asset(version: str, name: str) -> Response:
+        if name not in files:
+            abort(404)
+        small = "gzip" in request.accept_encodings
+        response = Response(packed[name] if small else files[name], mimetype=TYPES[Path(name).suffix])
+        if small:
+            response.headers["Content-Encoding"] = "gzip"
+        response.headers["Vary"] = "Accept-Encoding"
         response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
         return response
 
-    app.add_url_rule("/static/<version>/<path:name>", "asset", static_file)
-    app.jinja_env.globals["asset"] = lambda name: f"/static/{version}/{name}"
-    app.jinja_env.globals["build"] = version
+    app.add_url_rule("/static/<version>/<name>", "asset", asset)
+    app.jinja_env.globals.update(
+        asset=lambda name: f"/static/{version}/{name}", build=version, live_modules=LIVE_MODULES
+    )
     return version

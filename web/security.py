@@ -13,15 +13,18 @@ COOKIE = "tarebook_pairing"
 HOW_TO_PAIR = "open /pair on this phone and type the code that the cart shows, or send 'Authorization: Bearer TOKEN'"
 
 HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+PAGE_HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
     "connect-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
-    "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
+"""What only a document needs to be told; small files are spared it."""
 
 
 def _bearer() -> str | None:
@@ -64,7 +67,8 @@ def give_cookie(response: Response, token: str) -> None:
 def install_headers(app: Flask) -> None:
     @app.after_request
     def add(response: Response) -> Response:
-        for name, value in HEADERS.items():
+        is_page = response.mimetype == "text/html"
+        for name, value in (HEADERS | PAGE_HEADERS if is_page else HEADERS).items():
             response.headers.setdefault(name, value)
         response.headers.setdefault("Cache-Control", "no-store")
         return response

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import json
 import re
 
 import pytest
@@ -41,8 +43,6 @@ def no_nan(name: str):
 
 @pytest.mark.parametrize("path", READ_ROUTES)
 def test_answers_fit_the_document(client, path):
-    import json
-
     document = client.get("/api/openapi.json").get_json()
     answer = client.get(path)
     assert answer.status_code == 200
@@ -160,3 +160,10 @@ def test_live_page_shows_figures_without_scripts(client):
     text = client.get("/").get_data(as_text=True)
     assert 'id="hero" data-digits="3">204<' in text
     assert "1341 kPa" in text or re.search(r"13\d\d kPa", text.replace("\u2009", ""))
+
+
+@pytest.mark.parametrize("path", ["/", "/api/openapi.json"])
+def test_long_answers_are_packed_only_for_who_takes_it(client, path):
+    plain, packed = client.get(path), client.get(path, headers={"Accept-Encoding": "gzip"})
+    assert "Content-Encoding" not in plain.headers and packed.headers["Content-Encoding"] == "gzip"
+    assert gzip.decompress(packed.data) == plain.data and packed.headers["Vary"] == "Accept-Encoding"

@@ -181,9 +181,9 @@ def test_placard_nonsense_is_answered_where_it_was_typed(phone, server, port):
 
 def test_an_older_page_reloads(phone, server, port):
     opened(phone, server, port)
-    phone.evaluate("document.documentElement.dataset.build = 'older'")
-    port.show(filling(81.0))
-    phone.wait_for_function("document.documentElement.dataset.build !== 'older'")
+    with phone.expect_event("load"):
+        phone.evaluate("document.documentElement.dataset.build = 'older'")
+        port.show(filling(81.0))
 
 
 def test_targets_are_large_enough_for_gloves(phone, server, port):
