@@ -24,6 +24,7 @@ COMMANDS = (
     "sessions",
     "review",
     "report",
+    "report",
     "containers",
 )
 """Modules of `logger.commands`, in the order in which the help lists them."""

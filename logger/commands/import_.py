@@ -26,9 +26,7 @@ def run(args: argparse.Namespace) -> int:
         if is_known(store, recording, digest_of(recording)):
             print(f"{recording.session_id}: was here already, nothing changed")
             return 0
-        findings = replay(recording)  # before it is taken in: a session that cannot be judged stays out whole
-        add_recording(store, recording)
-        store.set_findings(recording.session_id, findings)
+        add_recording(store, recording, replay(recording))
     finally:
         store.close()
     print(f"{recording.session_id}: taken in")

@@ -82,6 +82,15 @@ def test_a_session_leaves_for_other_programs(form, kept, data, tmp_path, capsys)
     assert "already" in capsys.readouterr().err
 
 
+def test_a_session_is_put_on_paper(kept, data, tmp_path, capsys):
+    assert main(["report", kept, "-o", str(tmp_path / "r.pdf"), *data]) == 0
+    assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF-")
+    assert main(["report", kept, "-o", str(tmp_path / "r.html"), "--units", "us", *data]) == 0
+    assert kept in (tmp_path / "r.html").read_text()
+    assert main(["report", kept, "-o", str(tmp_path / "r.txt"), *data]) == 2
+    assert "r.txt" in capsys.readouterr().err and not (tmp_path / "r.txt").exists()
+
+
 def test_an_unknown_session_is_named(kept, data, capsys):
     assert main(["export", "nobody", *data]) == 2
     (line,) = capsys.readouterr().err.splitlines()
