@@ -24,7 +24,6 @@ COMMANDS = (
     "sessions",
     "review",
     "report",
-    "report",
     "containers",
 )
 """Modules of `logger.commands`, in the order in which the help lists them."""
