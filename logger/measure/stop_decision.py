@@ -68,7 +68,8 @@ class StopDecision:
 
     def fall_silent(self) -> list[Signal]:
         """The flow has ended: approach, stop and over-target have nothing more to say."""
-        return [self._end(code) for code in ("approaching-target", "stop-charging", "over-target") if code in self._standing]
+        codes = ("approaching-target", "stop-charging", "over-target")
+        return [self._end(code) for code in codes if code in self._standing]
 
     def _time(self, remaining_g: float, view: FillView) -> None:
         flows = view.flow_g_per_s > FLOWS_G_PER_S and self.stop_t_s is None

@@ -1,6 +1,6 @@
 """A Kalman filter of the mass on the platform, its flow, and what rests on it that is not the container.
 
-State: m the container's gross mass (g), f the flow out of it (g/s), d a disturbance's weight (g). One reading y = m + d.
+State: m the container's gross mass (g), f the flow out of it (g/s), d what a disturbance weighs (g). Reading y = m + d.
 Model: m falls by f dt; f and d wander. Formulae: the discrete Kalman filter (Kalman 1960; Welch & Bishop TR 95-041).
 Plain floats: at ten steps a second a 3x3 in numpy would cost more in calls than in arithmetic.
 """

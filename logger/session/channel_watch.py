@@ -9,7 +9,7 @@ from logger.session.ticker import ChannelState
 
 DANGER_WITHOUT = ("scale",)
 MESSAGES = {
-    "stale": ("sensor-stale", "No reading from {name} for {ago:.0f} s: check its cable; what hangs on it is not judged"),
+    "stale": ("sensor-stale", "No reading from {name} for {ago:.0f} s: check its cable; what needs it is not judged"),
     "fault": ("sensor-fault", "{name} reports no valid value: check the sensor; what hangs on it is not judged"),
 }
 

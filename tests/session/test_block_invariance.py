@@ -24,7 +24,11 @@ SETUP = SessionSetup.from_json(
         "system_volume_ml": 2000,
     }
 )
-MARKS = [Mark(2.5, "stage", {"stage": "vacuum_hold"}), Mark(24.8, "stage", {"stage": "charging"}), Mark(60.0, "note", {})]
+MARKS = [
+    Mark(2.5, "stage", {"stage": "vacuum_hold"}),
+    Mark(24.8, "stage", {"stage": "charging"}),
+    Mark(60.0, "note", {}),
+]
 
 
 def stream(rate_hz: float) -> list[Block]:
