@@ -6,6 +6,7 @@ import re
 from html import escape
 
 from reportlab.graphics import renderSVG
+from reportlab.graphics.shapes import Drawing
 
 from logger.record.report_data import ReportData
 from logger.record.report_plots import fill_column, plots
@@ -30,6 +31,8 @@ td { vertical-align: top; padding: .15rem .6rem .15rem 0; border-bottom: 1px sol
 .why, footer { font-size: .8rem; }
 .fail { color: #c0303a; font-weight: 700; }
 svg { max-width: 100%; height: auto; }
+p > svg { width: 100%; }
+.said > div:last-child { flex: none; }
 .scroll { overflow-x: auto; }
 @media print { body { margin: 0; max-width: none; font-size: 11px; } .rests { break-before: page; } }
 """
@@ -40,14 +43,15 @@ def report_html(data: ReportData, units: Units) -> str:
     title = f"A/C service record {data.session['session_id']}"
     said = "".join(f"<p><b>{escape(head)}:</b> {escape(words)}</p>" for head, words in lines(data, units))
     column = fill_column(data, units, FONTS)
-    charts = "".join(f"<p>{_svg(drawing)}</p>" for drawing in plots(data, units, (WIDTH, HEIGHT), FONTS))
+    drawn = plots(data, units, (WIDTH, HEIGHT), FONTS)
+    charts = "".join(f"<p>{_svg(drawing, f'chart{k}')}</p>" for k, drawing in enumerate(drawn))
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
         f'<meta name="viewport" content="width=device-width"><style>{STYLE}</style></head><body>'
         f"<h1><span>Air-conditioning service record</span><span>{VERDICTS[verdict(data)]}</span></h1>"
         f"<dl>{_particulars(data, units)}</dl>"
         f'<div class="said"><div><p class="headline">{escape(headline(data, units))}</p>{said}</div>'
-        f"<div>{_svg(column) if column else ''}</div></div>{charts}"
+        f"<div>{_svg(column, 'column') if column else ''}</div></div>{charts}"
         f'<div class="rests"><h1>What the result rests on</h1>{"".join(_table(t) for t in tables(data, units))}</div>'
         f"<footer><p>{escape(BESIDE)}</p></footer></body></html>\n"
     )
@@ -70,7 +74,7 @@ def _cell(words: str) -> str:
     return f"<td{mark}>{escape(words).replace(chr(10), '<br>')}</td>"
 
 
-def _svg(drawing) -> str:
-    """The drawing as an element to stand within the page."""
-    text = renderSVG.drawToString(drawing)
-    return re.sub(r"^.*?(?=<svg)", "", text, flags=re.DOTALL)
+def _svg(drawing: Drawing, name: str) -> str:
+    """The drawing as an element of the page; `name` keeps its clipping path apart from those of the others."""
+    text = re.sub(r"^.*?(?=<svg)|<(title|desc)>[^<]*</\1>", "", renderSVG.drawToString(drawing), flags=re.DOTALL)
+    return text.replace('id="clip"', f'id="{name}"').replace("url(#clip)", f"url(#{name})")
