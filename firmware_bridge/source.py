@@ -9,7 +9,7 @@ from firmware_bridge.blocks import Block
 
 
 class SourceError(OSError):
-    """A source cannot be opened or has gone; the message names it and the mend. Whoever called closes and reopens it."""
+    """A source cannot be opened or has gone; the message names it and the mend. The caller closes and reopens it."""
 
 
 @dataclass(slots=True)

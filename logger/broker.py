@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 LOOPBACK = "127.0.0.1"
+USUAL_PORT = 1883
 ANSWER_S = 5.0
 _CONNACK = 0x20
 
@@ -31,7 +32,7 @@ class DemoBroker:
             end()
 
 
-def demo_broker(host: str = "localhost", port: int = 1883) -> DemoBroker | None:
+def demo_broker(host: str = "localhost", port: int = USUAL_PORT) -> DemoBroker | None:
     """A broker that answers at host:port, else mosquitto if the machine has it, else the embedded one of the extra
     [demo]; None when there is none of them: everything but the messages works without."""
     if answers(host, port):
@@ -94,7 +95,12 @@ def _when_it_answers(broker: DemoBroker) -> DemoBroker | None:
     return None
 
 
-def _free_port() -> int:
+def _free_port(usual: int = USUAL_PORT) -> int:
+    """The port where everybody looks for a broker, or any that is free."""
     with socket.socket() as probe:
-        probe.bind((LOOPBACK, 0))
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((LOOPBACK, usual))
+        except OSError:
+            probe.bind((LOOPBACK, 0))
         return probe.getsockname()[1]
