@@ -77,4 +77,5 @@ def _cell(words: str) -> str:
 def _svg(drawing: Drawing, name: str) -> str:
     """The drawing as an element of the page; `name` keeps its clipping path apart from those of the others."""
     text = re.sub(r"^.*?(?=<svg)|<(title|desc)>[^<]*</\1>", "", renderSVG.drawToString(drawing), flags=re.DOTALL)
+    text = text.replace(' id="group"', "")
     return text.replace('id="clip"', f'id="{name}"').replace("url(#clip)", f"url(#{name})")
