@@ -63,6 +63,7 @@ def server(app, stop):
 @pytest.fixture(scope="session")
 def chromium():
     playwright = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+    playwright.expect.set_options(timeout=15_000)
     with playwright.sync_playwright() as running:
         try:
             browser = running.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)

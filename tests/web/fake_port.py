@@ -140,6 +140,7 @@ FINDINGS = {
         "flow_ended_t_s": 1221.8,
         "mean_flow_g_per_s": 4.1,
     },
+    "stages": [{"t_s": 0.0, "stage": "charging", "by": "mark", "why": "told"}],
     "recovered": {"mass_g": 212.0, "uncertainty_g": 6.0},
     "evacuation": {"lowest_pa": 31.0, "seconds_below_67_pa": 700.0, "water_plateau": False},
     "vacuum_hold": [
