@@ -39,12 +39,15 @@ class Segment:
     on: Plateau | None = None
     off: Plateau | None = None
     first_episode: int = 0
+    on_shift_g: float = 0.0
+    off_shift_g: float | None = None
 
     def drawn_g(self, now_g: float) -> float:
         """Out of the container so far, positive; 0 before anything has flowed."""
         if self.on is None:
             return 0.0
-        return self.on.gross_g - (self.off.gross_g if self.off else self.stay.gross_off_g(now_g))
+        shifted_g = (self.stay.shift_g if self.off_shift_g is None else self.off_shift_g) - self.on_shift_g
+        return self.on.gross_g + shifted_g - (self.off.gross_g if self.off else self.stay.gross_off_g(now_g))
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +85,16 @@ class ChargeAccount:
         stay = self._platform.stay
         if stay is None:
             return
+        if self.segments and self.segments[-1].stay.mistaken:
+            self.segments.pop()
         if not self.segments or self.segments[-1].stay is not stay:
             self.segments.append(Segment(stay))
+        elif self.segments[-1].off is not None:
+            self.segments.append(Segment(stay, first_episode=len(stay.episodes)))
         segment = self.segments[-1]
         if segment.on is None and len(stay.episodes) > segment.first_episode:
             segment.on = stay.episodes[segment.first_episode].before
+            segment.on_shift_g = stay.shift_g
             segment.purpose = "recovery" if self._recovery_marked else "charge"
 
     def tick(self, tick: Tick) -> None:
@@ -113,6 +121,7 @@ class ChargeAccount:
         if segment.off is not None or segment.purpose in ("vented", "removed"):
             return
         segment.off = segment.stay.off or self._platform.plateau_now()
+        segment.off_shift_g = segment.stay.shift_g
         drawn = segment.drawn_g(segment.off.gross_g)
         if drawn <= -RECOVERY_LEAST_G or segment.purpose == "recovery":
             segment.purpose = "recovery"
@@ -121,9 +130,6 @@ class ChargeAccount:
         else:
             segment.purpose = "removed"
         self._purge_marked_s = None
-        if segment.stay.off is None:
-            again = Segment(segment.stay, first_episode=len(segment.stay.episodes))
-            self.segments.append(again)
 
     def _vent(self, segment: Segment, drawn_g: float, tick: Tick) -> None:
         """A purge: what did not stay in the hose went to air. Between the container's pressure and the air's it may

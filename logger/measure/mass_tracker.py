@@ -26,7 +26,7 @@ Q_FLOW_UNSEEN = 0.02
 Q_HAND = 0.3
 """How a resting hand wanders, g^2/s."""
 HAND_GONE_FRAMES = 5
-HAND_GONE_SHARE = 0.3
+HAND_GONE_SHARE, HAND_HALF = 0.3, 0.6
 R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
 R_ALPHA = 0.02
 NOISE_CLIP = 6.0
@@ -41,9 +41,12 @@ GAIN_MOST_G_PER_S = 15.0
 KEPT_S = 4.0
 BUMP_SIGMA = 8.0
 UNSURE_STEP_G = 3.0
+POURS_SHARE = 0.3
 GONE_G = 2.5
 NO_HAND_MOST_G = 25.0
 NO_HAND_AFTER_S = 12.0
+TOOL_LEAST_G, TOOL_AFTER_S = 80.0, 20.0
+"""What lies there longer than any hand rests, and is lighter than a tool, is mass after all."""
 PUFF_MOST_G, PUFF_FLOW_G_PER_S, PUFF_AFTER_S = 15.0, 0.3, 3.0
 SUSPECT_CLIP = 4.0
 """So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
@@ -179,9 +182,9 @@ class MassTracker:
         self.trend.predict(t_s, Q_FLOW_UNSEEN if unseen else Q_FLOW, Q_HAND if hand else 0.0)
         e, s = self.trend.innovation(y_g, self.noise_g2)
         if hand and self._hand_gone(y_g):
-            return self._let_go(t_s)
+            return self._let_go(t_s, y_g)
         if hand and self.suspicion is None and self._is_no_hand(t_s):
-            return self._take_as_mass(t_s)
+            return self.take_as_mass(t_s)
         inside = e * e <= GATE * GATE * min(s, self.noise_g2 + GATE_WIDENS_G2)
         if self.suspicion is None:
             if inside:
@@ -231,10 +234,10 @@ class MassTracker:
         if verdict.kind == "flow" and enough and self._is_flow(verdict, waited):
             return self._was_flow(t_s, verdict)
         if verdict.kind == "step" and enough:
-            return self._was_step(t_s, verdict.level_g, verdict.spread_g)
+            return self._was_step(y_g, verdict.level_g, verdict.spread_g)
         level = settled(suspicion.t, suspicion.r, SETTLE_S, sqrt(self.noise_g2))
         if level is not None and waited > DECIDE_AFTER_S + KEPT_S / 2:
-            return self._was_step(t_s, level, UNSURE_STEP_G)
+            return self._was_step(y_g, level, UNSURE_STEP_G)
         return []
 
     def _was_noise(self, t_s: float, y_g: float, scatter_g: float) -> list[Happening]:
@@ -259,36 +262,49 @@ class MassTracker:
     def _hand_gone(self, y_g: float) -> bool:
         """Whether the last readings lie on the container's own trend again."""
         self._rests.append(y_g - self.trend.m)
-        if len(self._rests) < HAND_GONE_FRAMES:
-            return False
-        mean = sum(self._rests) / HAND_GONE_FRAMES
-        return abs(mean) <= max(GONE_G, HAND_GONE_SHARE * abs(self._came_g))
+        near = max(GONE_G, HAND_GONE_SHARE * abs(self._came_g)) + 2.0 * sqrt(self.noise_g2)
+        near = min(near, HAND_HALF * abs(self._came_g))
+        return len(self._rests) == HAND_GONE_FRAMES and max(map(abs, self._rests)) <= near
 
     def _is_no_hand(self, t_s: float) -> bool:
         """A few grams that stay: drawn at once through a valve opened for a moment, or never there. No hand rests so
         long, and few pull so lightly."""
         stayed_s = t_s - self._came_s
         puff = -PUFF_MOST_G <= self.trend.d < 0.0 and abs(self.trend.f) < PUFF_FLOW_G_PER_S
-        return abs(self.trend.d) <= NO_HAND_MOST_G and stayed_s > (PUFF_AFTER_S if puff else NO_HAND_AFTER_S)
+        few = abs(self.trend.d) <= NO_HAND_MOST_G
+        most = TOOL_LEAST_G >= abs(self.trend.d)
+        return puff and stayed_s > PUFF_AFTER_S or few and stayed_s > NO_HAND_AFTER_S or most and stayed_s > TOOL_AFTER_S
 
-    def _take_as_mass(self, t_s: float) -> list[Happening]:
+    def take_as_mass(self, t_s: float) -> list[Happening]:
+        """What rests there is the container's own mass after all."""
         trend = self.trend
-        weight_g = trend.d
-        trend.m += weight_g
+        trend.m += trend.d
         trend.mm += trend.dd + 2.0 * trend.md
         trend.mf += trend.fd
         trend.put_disturbance(0.0, 0.0, related=False)
         self._rests.clear()
         self.disturbed_since = None
-        return [Happening("stayed", t_s, weight_g)]
+        return [Happening("stayed", t_s, self._came_g)]
 
-    def _let_go(self, t_s: float) -> list[Happening]:
+    def pours(self, flow_g_per_s: float) -> None:
+        """Start from a container whose valve is open."""
+        self.trend.f, self.trend.ff = flow_g_per_s, POURS_SHARE**2 * flow_g_per_s**2
+
+    def rests_on_it(self, gross_g: float, hand_g: float, variance_g2: float) -> None:
+        """Start from a container known to weigh `gross_g`, with a hand of `hand_g` on it (negative: it lifts)."""
+        self.trend.m, self.trend.mm = gross_g, variance_g2
+        self.trend.put_disturbance(hand_g, self.noise_g2, related=True)
+        self._came_g, self._came_s, self.disturbed_since = hand_g, self.trend.t_s, self.trend.t_s
+
+    def _let_go(self, t_s: float, y_g: float) -> list[Happening]:
+        """Nothing rests there any more: readings tell the mass again."""
         trend = self.trend
         left_g = trend.d
         self.suspicion = None
         self._white.clear()
         self._rests.clear()
         trend.put_disturbance(0.0, 0.0, related=False)
+        trend.update(y_g, self.noise_g2)
         self.disturbed_since = None
         return [Happening("hand_left", t_s, left_g)]
 
@@ -319,7 +335,7 @@ class MassTracker:
             self.disturbed_since = None
         return [Happening("flow_changed", t_s, trend.f)]
 
-    def _was_step(self, t_s: float, level_g: float, spread_g: float) -> list[Happening]:
+    def _was_step(self, y_g: float, level_g: float, spread_g: float) -> list[Happening]:
         """The disturbance's weight changed by `level_g`; near to nothing it has gone and the readings anchor again."""
         trend, suspicion = self.trend, self.suspicion
         self.suspicion = None
@@ -327,8 +343,8 @@ class MassTracker:
         self._rests.clear()
         before_g = trend.d
         trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
-        if abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
-            return self._let_go(suspicion.onset_s)
+        if before_g and abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
+            return self._let_go(suspicion.onset_s, y_g)
         if before_g == 0.0:
             self._came_s = suspicion.onset_s
         self._came_g = trend.d

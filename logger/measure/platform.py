@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from logger.measure.hose_pull import Pull, estimate_pull
-from logger.measure.mass_tracker import Happening, MassTracker
+from logger.measure.mass_tracker import PUFF_MOST_G, Happening, MassTracker
 from logger.measure.plateau import Plateau, PlateauWindow
 from logger.measure.scale_frames import Frame
 
@@ -23,6 +23,13 @@ EMPTY_WITHIN_G = 25.0
 LIFTED_FRAMES = 3
 LANDED_FRAMES = 6
 LANDED_SPREAD_G = 12.0
+OUTWEIGHS_LEAST_G = 150.0
+"""A load this much heavier than what stood there, and than all of it again, is a container put down."""
+HANDLED_S = 4.0
+"""So long the hand that placed a container may rest on it."""
+HAND_LEAST_G, HAND_MOST_G, HAND_BACK_WITHIN_S = 12.0, 80.0, 30.0
+"""A container put back soon may weigh so much more or less than it should for the hand that still holds it."""
+UNSEEN_SHARE = 0.1
 PUT_BACK_WITHIN_S = 60.0
 PUT_BACK_HEAVIER_G = 4.0
 PUT_BACK_FLOW_SHARE = 1.5
@@ -63,13 +70,19 @@ class Away:
 
 @dataclass(slots=True)
 class Stay:
-    """One container from when it was placed to when it was lifted. Masses in g."""
+    """One container from when it was placed to when it was lifted. Masses in g.
+
+    shift_g: what its readings shifted by, all in all, without anything having flowed (a hand taken for part of it).
+    mistaken: it was no container.
+    """
 
     on_t_s: float
     on: Plateau | None = None
     off_t_s: float | None = None
     off: Plateau | None = None
     episodes: list[Episode] = field(default_factory=list)
+    shift_g: float = 0.0
+    mistaken: bool = False
 
     def gross_off_g(self, now_g: float) -> float:
         return now_g if self.off is None else self.off.gross_g
@@ -92,6 +105,7 @@ class Platform:
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
         self.away: Away | None = None
+        self._landed_s = 0.0
         self.pull = Pull()
         self._recent: deque[tuple[float, float]] = deque()
         self._pull_due_s: float | None = None
@@ -130,13 +144,64 @@ class Platform:
             self._low += 1
             return self._lift(frame) if self._low >= LIFTED_FRAMES else []
         self._low = 0
+        if self._outweighed(frame):
+            return self._land_anew()
         happened = self.tracker.step(frame.t_s, frame.gross_g)
+        if happened and frame.t_s - self._landed_s < HANDLED_S:
+            happened = self._still_handled(frame.t_s, happened)
+        self._rebase(happened)
         self._read_pull(frame, happened)
         return happened + self._follow(frame)
 
     def _is_empty(self, frame: Frame) -> bool:
         above = frame.gross_g - self.zero_g
         return above < min(EMPTY_WITHIN_G, (self.tracker.trend.m - self.zero_g) / 4.0)
+
+    def _still_handled(self, t_s: float, happened: list[Happening]) -> list[Happening]:
+        """Soon after it was placed a step is the hand that placed it: what it leaves is the container's mass."""
+        if not any(h.kind in ("hand_came", "pulled") for h in happened) or self.stay.episodes:
+            return happened
+        self.tracker.take_as_mass(t_s)
+        return [Happening("handled", h.t_s, h.size_g) for h in happened]
+
+    def _rebase(self, happened: list[Happening]) -> None:
+        """A step that stayed is no flow, unless it is a puff: what was drawn does not change by it."""
+        for h in happened:
+            if h.kind in ("stayed", "handled"):
+                self.rest.clear()
+                self._after_flow = None
+                if not -PUFF_MOST_G <= h.size_g < 0.0:
+                    self.stay.shift_g += h.size_g
+
+    def _new_stay(self, t_s: float, gross_g: float) -> Happening:
+        self.stay = Stay(t_s)
+        self.stays.append(self.stay)
+        self.flowing, self._still_since, self._after_flow = False, None, None
+        self.rest.clear()
+        return Happening("placed", t_s, gross_g - self.zero_g)
+
+    def _outweighed(self, frame: Frame) -> bool:
+        """Whether what came now is the container, and what stood there was a hand or a tool."""
+        was_g = self.tracker.trend.m - self.zero_g
+        if frame.gross_g - self.tracker.trend.m < max(OUTWEIGHS_LEAST_G, was_g):
+            self._landing.clear()
+            return False
+        return self._has_landed(frame)
+
+    def _land_anew(self) -> list[Happening]:
+        if not self.stay.episodes:
+            self.stay.mistaken = True
+            self.stays.pop()
+        else:
+            self.stay.off_t_s = self._landing[0].t_s
+            self.stay.off = self._last_plateau(self.stay.off_t_s)
+        return self._land()
+
+    def _has_landed(self, frame: Frame) -> bool:
+        """Whether the last few frames lie still."""
+        self._landing = [*self._landing[1 - LANDED_FRAMES :], frame]
+        masses = [f.gross_g for f in self._landing]
+        return len(masses) >= LANDED_FRAMES and max(masses) - min(masses) <= LANDED_SPREAD_G
 
     def _unloaded(self, frame: Frame) -> list[Happening]:
         if frame.gross_g - self.zero_g < LOAD_LEAST_G:
@@ -146,42 +211,50 @@ class Platform:
                 if len(self.zero) >= 10:
                     self.zero_g = self.zero.mean_g()
             return []
-        self._landing = [*self._landing[1 - LANDED_FRAMES :], frame]
-        masses = [f.gross_g for f in self._landing]
-        if len(masses) < LANDED_FRAMES or max(masses) - min(masses) > LANDED_SPREAD_G:
-            return []
-        return self._land(sum(masses) / len(masses))
+        return self._land() if self._has_landed(frame) else []
 
-    def _land(self, gross_g: float) -> list[Happening]:
+    def _land(self) -> list[Happening]:
         first, last = self._landing[0], self._landing[-1]
+        gross_g = sum(f.gross_g for f in self._landing) / len(self._landing)
         noise = {} if self._left_noise_g2 is None else {"noise_g2": self._left_noise_g2}
         self.tracker = MassTracker(last.t_s, gross_g, **noise)
-        self.flowing, self._still_since, self._after_flow = False, None, None
-        self.rest.clear()
         self._recent.clear()
         self._pull_due_s = None
         self._landing = []
-        put_back = self._is_put_back(first.t_s, gross_g)
+        self._landed_s = first.t_s
+        expected = self._expected_back(first.t_s, gross_g)
+        placed = self._new_stay(first.t_s, gross_g) if expected is None else self._put_back(first.t_s, gross_g, expected)
         self.away = None
-        if put_back:
-            self.stay = self.stays[-1]
-            lost = self.stay.off.gross_g - gross_g
-            self.stay.off_t_s = self.stay.off = None
-            return [Happening("put_back", first.t_s, -lost)]
-        self.stay = Stay(first.t_s)
-        self.stays.append(self.stay)
-        return [Happening("placed", first.t_s, gross_g - self.zero_g)]
+        return [placed]
 
-    def _is_put_back(self, t_s: float, gross_g: float) -> bool:
-        """The same container again: no heavier than it left, and lighter by no more than could flow meanwhile."""
-        if not self.stays or self.stays[-1].off is None:
-            return False
-        gone = self.stays[-1]
+    def _expected_back(self, t_s: float, gross_g: float) -> float | None:
+        """What the container that was lifted would weigh by now, None where what landed cannot be that one.
+
+        It is no heavier than it left and lighter by no more than could flow meanwhile; or it still carries, or hangs
+        in, the hand that put it back.
+        """
+        gone = self.stays[-1] if self.stays else None
+        if gone is None or gone.off is None or t_s - gone.off_t_s > PUT_BACK_WITHIN_S:
+            return None
         away_s = t_s - gone.off_t_s
+        flowed_g = (self.away.flow_g_per_s if self.away else 0.0) * away_s
         lost_g = gone.off.gross_g - gross_g
-        flow = self.away.flow_g_per_s if self.away else 0.0
-        most_g = PUT_BACK_HEAVIER_G + PUT_BACK_FLOW_SHARE * flow * away_s
-        return away_s <= PUT_BACK_WITHIN_S and -PUT_BACK_HEAVIER_G <= lost_g <= most_g
+        if -PUT_BACK_HEAVIER_G <= lost_g <= HAND_LEAST_G + PUT_BACK_FLOW_SHARE * flowed_g:
+            return gross_g
+        in_hand = HAND_LEAST_G < abs(lost_g - flowed_g) <= HAND_MOST_G and away_s <= HAND_BACK_WITHIN_S
+        return gone.off.gross_g - flowed_g if in_hand else None
+
+    def _put_back(self, t_s: float, gross_g: float, expected_g: float) -> Happening:
+        self.stay = self.stays[-1]
+        lost_g = self.stay.off.gross_g - gross_g
+        if self.away:
+            self.tracker.pours(self.away.flow_g_per_s)
+        if gross_g != expected_g:
+            self.tracker.rests_on_it(expected_g, gross_g - expected_g, (UNSEEN_SHARE * lost_g) ** 2 + 4.0)
+        self.stay.off_t_s = self.stay.off = None
+        self.flowing, self._still_since, self._after_flow = False, None, None
+        self.rest.clear()
+        return Happening("put_back", t_s, -lost_g)
 
     def _lift(self, frame: Frame) -> list[Happening]:
         stay, tracker = self.stay, self.tracker

@@ -27,6 +27,9 @@ LATE_LEAST = 5
 NOISE_S = 0.9
 NOISE_CROSSINGS = 3
 NOISE_MEAN_SHARE = 0.5
+NOISE_MOST_G = 8.0
+NOISE_LASTS = 0.4
+"""A bump rings out; an engine goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +137,9 @@ def is_noise(t: Sequence[float], r: Sequence[float]) -> float | None:
     crossings = sum(a * b < 0.0 for a, b in zip(tail, tail[1:], strict=False))
     mean = sum(tail) / len(tail)
     scatter = sqrt(sum(b * b for b in tail) / len(tail))
-    return scatter if crossings >= NOISE_CROSSINGS and abs(mean) < NOISE_MEAN_SHARE * scatter else None
+    swings = crossings >= NOISE_CROSSINGS and abs(mean) < NOISE_MEAN_SHARE * scatter and scatter < NOISE_MOST_G
+    half = len(tail) // 2
+    return scatter if swings and max(map(abs, tail[half:])) > NOISE_LASTS * max(map(abs, tail[:half])) else None
 
 
 def settled(t: Sequence[float], r: Sequence[float], window_s: float, noise_g: float) -> float | None:

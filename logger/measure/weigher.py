@@ -20,6 +20,7 @@ SEEN = {
     "placed": "container placed",
     "put_back": "container put back",
     "lifted": "container lifted",
+    "handled": "still in the hand that placed it",
     "bumped": "bumped",
     "hand_came": "something rests on the platform",
     "pulled": "something pulls at the container",
@@ -96,7 +97,7 @@ class Weigher:
         """Nothing stands there. A container lifted with its valve open goes on flowing: for a while its last flow is
         carried on, so that the stop is not missed while it is held in the hand."""
         away = self.platform.away
-        if away is None or frame.t_s - away.t_s > AWAY_MOST_S:
+        if away is None or self.platform.tracker is not None or frame.t_s - away.t_s > AWAY_MOST_S:
             return self.stop.fall_silent()
         delivered = self.account.delivered_g() + away.flow_g_per_s * (frame.t_s - away.t_s)
         view = FillView(frame.known_t_s, frame.t_s, delivered, away.flow_g_per_s, True, self._frame_s)
