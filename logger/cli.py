@@ -36,7 +36,7 @@ It is an instrument and a record beside approved service equipment and certified
 """
 
 _OUTRO = """\
-New here? Run `tarebook demo`: a whole fill on a virtual cart, in about a minute, with its page for the phone.
+New here? Run `tarebook demo`: a whole session on a virtual cart in under two minutes, with its page for the phone.
 `tarebook COMMAND --help` explains one command.
 """
 
