@@ -13,11 +13,13 @@ def close_lag_s(cart: Cart) -> float:
 
 
 def filled_in(setup: Mapping, cart: Cart) -> dict:
-    """The setup with the cart's id, altitude and lag where it has none; a session_id of "" counts as none."""
+    """The setup with what the cart says where it says nothing; a session_id of "" counts as none."""
     given = {key: value for key, value in setup.items() if value is not None}
     if not given.get("session_id"):
         given.pop("session_id", None)
     own = {"altitude_m": cart.altitude_m, "close_lag_s": close_lag_s(cart)}
+    if cart.jurisdiction:
+        own["jurisdiction"] = cart.jurisdiction
     return {**own, **given, "cart_id": cart.id}
 
 

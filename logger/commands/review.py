@@ -1,6 +1,7 @@
 """Judge one session against today's criteria: what was measured, the limit, its source, the outcome.
 
-With --strict the exit status is 1 when a criterion failed.
+With --strict the exit status is 1 when a criterion failed. Without SESSION it is the review of them all: charge errors
+with their control limits, stop lag per technician, time per stage, vehicles that came back and what they lost.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ HELP = "what was measured against each criterion"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("session", metavar="SESSION", help="its id, as `tarebook sessions` shows it")
+    parser.add_argument("session", metavar="SESSION", nargs="?", help="its id, as `tarebook sessions` shows it")
     parser.add_argument("--json", action="store_true", help="as JSON")
     parser.add_argument("--strict", action="store_true", help="exit 1 when a criterion failed")
     add_data_argument(parser)
@@ -27,6 +28,8 @@ def run(args: argparse.Namespace) -> int:
     from logger.session.review import overall, review
 
     reader = StoreReader(store_path(args.data))
+    if args.session is None:
+        return _all(reader, args.json)
     findings = reader.findings(args.session) or replay(reader.recording(args.session))
     rows = review(findings)
     if args.json:
@@ -35,3 +38,13 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(f"Session {args.session}: {overall(rows)}", *review_lines(rows), sep="\n")
     return int(args.strict and overall(rows) == "fail")
+
+
+def _all(reader, as_json: bool) -> int:
+    from logger.record.gists import session_gists
+    from logger.session.shop_review import shop_review
+    from logger.shop_text import shop_as_text
+
+    found = shop_review(session_gists(reader))
+    print(json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False) if as_json else shop_as_text(found))
+    return 0

@@ -89,7 +89,7 @@ def _calibration(data: ReportData) -> Table:
 def _points(points: Sequence | None) -> str:
     if not points:
         return "values as recorded, calibrated before"
-    return "; ".join(f"{code:g} = {value:g}" for code, value in points)
+    return "; ".join(f"{code:.10g} = {value:g}" for code, value in points)
 
 
 def _alert_table(data: ReportData) -> Table:

@@ -67,7 +67,7 @@ class Units:
         return "unknown" if pressure_kpa is None else f"{number(self.in_pressure(pressure_kpa), 0)} {self.pressure}"
 
     def vacuum_text(self, pressure_pa: float | None) -> str:
-        return "unknown" if pressure_pa is None else f"{three_figures(self.in_vacuum(pressure_pa))} {self.vacuum}"
+        return "unknown" if pressure_pa is None else f"{figures(self.in_vacuum(pressure_pa))} {self.vacuum}"
 
     def temperature_text(self, temp_c: float | None) -> str:
         return "unknown" if temp_c is None else f"{number(self.in_temperature(temp_c), 0)} {self.temperature}"
@@ -100,7 +100,7 @@ class Units:
         first, second, unit = found["first"], found["second"], found["unit"]
         turn = self.in_mass if unit == "g" else self.in_vacuum
         values = [turn(float(text)) for text in (first, second) if text]
-        shown = [three_figures(value) if unit == "Pa" else number(value, 2) for value in values]
+        shown = [figures(value) if unit == "Pa" else number(value, 2) for value in values]
         return f"{' to '.join(shown)} {self.mass if unit == 'g' else self.vacuum}"
 
 
@@ -110,9 +110,10 @@ def number(value: float, digits: int) -> str:
     return f"{shown:.{digits}f}".replace("-", "\u2212")
 
 
-def three_figures(value: float) -> str:
-    """Three significant figures, never in powers of ten."""
-    return f"{value:.3g}" if abs(value) < 1000.0 else f"{float(f'{value:.3g}'):.0f}"
+def figures(value: float, count: int = 3) -> str:
+    """So many significant figures, never in powers of ten where it is large."""
+    rounded = f"{value:.{count}g}"
+    return f"{float(rounded):.0f}" if "e+" in rounded else rounded
 
 
 def units_of(name: str) -> Units:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from logger.record.report_data import ReportData
-from logger.record.report_units import Units, number
+from logger.record.report_units import Units, figures, number
 from logger.session.review import overall
 
 BESIDE = (
@@ -142,7 +142,7 @@ def _smallest(hold: Mapping, units: Units) -> str:
     seen = hold.get("smallest_detectable_g_per_year")
     if hold["verdict"] != "tight" or not seen:
         return ""
-    low, high = (f"{units.in_mass(bound):.2g}" for bound in seen)
+    low, high = (figures(units.in_mass(bound), 2) for bound in seen)
     return f" A leak of less than {low} to {high} {units.mass} a year, by its kind, would not have shown."
 
 

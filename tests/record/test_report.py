@@ -148,6 +148,7 @@ def test_units_turn_texts_too():
     assert us.reworded("±15 g, or within the label") == "±0.53 oz, or within the label"
     assert us.reworded("486 to 514 g") == "17.14 to 18.13 oz" and us.reworded("at most 67 Pa") == "at most 503 micron"
     assert units_of("metric").reworded("15 g") == "15 g" and us.temperature_text(100.0) == "212 °F"
+    assert us.vacuum_text(2027.0) == "15200 micron" and us.vacuum_text(10.0) == "75 micron"
     assert us.pressure_text(6894.757) == "1000 psi" and us.mass_text(-0.0) == "0.00 oz"
     with pytest.raises(UnitsError, match="metric or us"):
         units_of("stones")
