@@ -42,6 +42,8 @@ KEPT_S = 4.0
 BUMP_SIGMA = 8.0
 UNSURE_STEP_G = 3.0
 POURS_SHARE = 0.3
+FLOW_MARGIN = 1.3
+UNDOES = 0.35
 GONE_G = 2.5
 NO_HAND_MOST_G = 25.0
 NO_HAND_AFTER_S = 12.0
@@ -149,6 +151,9 @@ class MassTracker:
         self._rests: deque[float] = deque(maxlen=HAND_GONE_FRAMES)
         self._came_g = 0.0
         self._came_s = t_s
+        self._flow_peak = 0.0
+        self._held = False
+        self._doubt = (t_s - TOOL_AFTER_S, 0.0)
         self.disturbed_since: float | None = None
         self._white = Whiteness()
 
@@ -203,6 +208,8 @@ class MassTracker:
         square = self._white.scatter(t_s, e, s)
         if square is not None:
             self._learn_noise(square)
+        if self.trend.dd == 0.0:
+            self._flow_peak = max(self._flow_peak, self.trend.f - 2.0 * self.flow_sigma)
         change, since_s = self._white.kick(KICK_FRAMES if self.trend.dd == 0.0 else KICK_FRAMES[-1:])
         if change:
             self._let_flow_move(change * change, since_s)
@@ -270,7 +277,7 @@ class MassTracker:
         """A few grams that stay: drawn at once through a valve opened for a moment, or never there. No hand rests so
         long, and few pull so lightly."""
         stayed_s = t_s - self._came_s
-        puff = -PUFF_MOST_G <= self.trend.d < 0.0 and abs(self.trend.f) < PUFF_FLOW_G_PER_S
+        puff = not self._held and -PUFF_MOST_G <= self.trend.d < 0.0 and abs(self.trend.f) < PUFF_FLOW_G_PER_S
         few = abs(self.trend.d) <= NO_HAND_MOST_G
         most = TOOL_LEAST_G >= abs(self.trend.d)
         return puff and stayed_s > PUFF_AFTER_S or few and stayed_s > NO_HAND_AFTER_S or most and stayed_s > TOOL_AFTER_S
@@ -295,6 +302,23 @@ class MassTracker:
         self.trend.m, self.trend.mm = gross_g, variance_g2
         self.trend.put_disturbance(hand_g, self.noise_g2, related=True)
         self._came_g, self._came_s, self.disturbed_since = hand_g, self.trend.t_s, self.trend.t_s
+        self._held = True
+
+    def _undoes_doubt(self, t_s: float, level_g: float) -> bool:
+        """Whether what was taken for mass when a hand left is leaving now: another hand after all."""
+        doubt_s, doubt_g = self._doubt
+        return t_s - doubt_s < TOOL_AFTER_S and abs(level_g + doubt_g) < max(GONE_G, UNDOES * abs(doubt_g))
+
+    def _could_be_flow(self, t_s: float) -> bool:
+        """Whether what is left of a disturbance is no more than what may have flowed unseen while it was there.
+
+        Hands leave whole: between a flow that stopped and one as strong as any seen, the rest is the container's.
+        """
+        trend, seen_s = self.trend, t_s - self._came_s
+        slack = GONE_G + 3.0 * self.mass_sigma
+        stopped_g = FLOW_MARGIN * max(trend.f, 0.0) * seen_s
+        stronger_g = FLOW_MARGIN * max(self._flow_peak - trend.f, 0.0) * seen_s
+        return -stronger_g - slack <= trend.d <= stopped_g + slack
 
     def _let_go(self, t_s: float, y_g: float) -> list[Happening]:
         """Nothing rests there any more: readings tell the mass again."""
@@ -304,6 +328,8 @@ class MassTracker:
         self._white.clear()
         self._rests.clear()
         trend.put_disturbance(0.0, 0.0, related=False)
+        off_g = y_g - trend.m
+        trend.mm += off_g * off_g
         trend.update(y_g, self.noise_g2)
         self.disturbed_since = None
         return [Happening("hand_left", t_s, left_g)]
@@ -342,8 +368,11 @@ class MassTracker:
         self._white.clear()
         self._rests.clear()
         before_g = trend.d
+        if before_g == 0.0 and self._undoes_doubt(suspicion.onset_s, level_g):
+            return self._let_go(suspicion.onset_s, y_g)
         trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
-        if before_g and abs(trend.d) <= GONE_G + 3.0 * self.mass_sigma:
+        if before_g and self._could_be_flow(suspicion.onset_s):
+            self._doubt = suspicion.onset_s, trend.d
             return self._let_go(suspicion.onset_s, y_g)
         if before_g == 0.0:
             self._came_s = suspicion.onset_s

@@ -17,7 +17,8 @@ from logger.measure.mass_tracker import PUFF_MOST_G, Happening, MassTracker
 from logger.measure.plateau import Plateau, PlateauWindow
 from logger.measure.scale_frames import Frame
 
-LOAD_LEAST_G = 40.0
+LOAD_LEAST_G = 90.0
+"""Lighter than the lightest empty container there is; a hand on the bare platform is none."""
 EMPTY_WITHIN_G = 25.0
 """Nearer to the empty level than this, or than a quarter of the container, nothing stands there."""
 LIFTED_FRAMES = 3
@@ -38,6 +39,7 @@ FLOW_BEGINS_G_PER_S, FLOW_ENDS_G_PER_S = 0.25, 0.12
 FLOW_BEGINS_SIGMA = 4.0
 LOST_BEGINS_G = 2.5
 REST_S = 2.0
+REST_READINGS = 5
 AFTER_FLOW_S = 1.0
 BEFORE_FLOW_S = 1.0
 PULL_BEFORE_S, PULL_AFTER_S = 6.0, 5.0
@@ -105,6 +107,7 @@ class Platform:
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
         self.away: Away | None = None
+        self._left_at: Plateau | None = None
         self._landed_s = 0.0
         self.pull = Pull()
         self._recent: deque[tuple[float, float]] = deque()
@@ -134,7 +137,7 @@ class Platform:
         if self.flowing or self.tracker is None or self.tracker.disturbed:
             return None
         window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 10 else self.rest
-        return window if len(window) >= 5 else None
+        return window if len(window) >= REST_READINGS else None
 
     def step(self, frame: Frame) -> list[Happening]:
         """Take in one frame; returns what happened, oldest first."""
@@ -175,6 +178,7 @@ class Platform:
 
     def _new_stay(self, t_s: float, gross_g: float) -> Happening:
         self.stay = Stay(t_s)
+        self._left_at = None
         self.stays.append(self.stay)
         self.flowing, self._still_since, self._after_flow = False, None, None
         self.rest.clear()
@@ -251,6 +255,7 @@ class Platform:
             self.tracker.pours(self.away.flow_g_per_s)
         if gross_g != expected_g:
             self.tracker.rests_on_it(expected_g, gross_g - expected_g, (UNSEEN_SHARE * lost_g) ** 2 + 4.0)
+        self._left_at = self.stay.off
         self.stay.off_t_s = self.stay.off = None
         self.flowing, self._still_since, self._after_flow = False, None, None
         self.rest.clear()
@@ -273,7 +278,7 @@ class Platform:
         """What the container weighed when it was lifted."""
         tracker = self.tracker
         if not self.flowing:
-            window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= 5 else self.rest
+            window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= REST_READINGS else self.rest
             plateau = window.plateau_until(t_s)
             if plateau is not None and plateau.readings >= 3:
                 return plateau
@@ -294,8 +299,9 @@ class Platform:
             return []
         if self.flowing:
             return self._watch_end(frame)
-        if len(self.rest) >= 5 and self._flow_has_begun():
-            return self._begin_flow(frame.t_s, self.rest.plateau())
+        before = self.rest.plateau() if len(self.rest) >= REST_READINGS else self._left_at
+        if before is not None and self._flow_has_begun(before):
+            return self._begin_flow(frame.t_s, before)
         if tracker.disturbed:
             return []
         self.rest.add(frame.t_s, frame.gross_g)
@@ -326,11 +332,11 @@ class Platform:
         prior = Pull(self.pull.pull_g, (self.pull.u_g**2 + PULL_CHANGES_G**2) ** 0.5)
         self.pull = estimate_pull(t, y, about_s, self.tracker.noise_g2, prior)
 
-    def _flow_has_begun(self) -> bool:
+    def _flow_has_begun(self, before: Plateau) -> bool:
         tracker = self.tracker
         if abs(tracker.trend.f) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * tracker.flow_sigma):
             return True
-        return abs(self.rest.mean_g() - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
+        return abs(before.gross_g - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
 
     def _begin_flow(self, t_s: float, before: Plateau) -> list[Happening]:
         """The rest before it ends where the line of the flow, drawn backwards, meets the plateau."""
