@@ -163,3 +163,8 @@ def test_cautions_fit_stage_refrigerant_and_place():
     assert "no-ignition" in {c.code for c in cautions_for("charging", "unheard-of")}
     assert "repair-before-refill" not in {c.code for c in cautions_for("charging", "R-134a", "US")}
     assert all(caution.source for caution in CAUTIONS)
+
+
+def test_stages_found_do_not_depend_on_how_the_readings_were_cut(recordings):
+    recording = replace(read_recording(recordings / "backflow.zip"), marks=[])
+    assert replay(recording, pace=lambda t_s: None) == replay(recording)
