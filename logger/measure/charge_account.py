@@ -135,9 +135,9 @@ class ChargeAccount:
         """A purge: what did not stay in the hose went to air. Between the container's pressure and the air's it may
         keep anything, by which end was closed first."""
         segment.purpose = "vented"
-        most = self._hose_at(tick, None).mass_g or 0.0
-        least = self._hose_at(tick, ambient_pressure(tick.last.get("barometer"), self._setup.altitude_m).pa).mass_g or 0.0
-        most = max(min(most, drawn_g), 0.0)
+        ambient_pa = ambient_pressure(tick.last.get("barometer"), self._setup.altitude_m).pa
+        most = max(min(self._hose_at(tick, None).mass_g or 0.0, drawn_g), 0.0)
+        least = self._hose_at(tick, ambient_pa).mass_g or 0.0
         kept_g, half_g = (most + min(least, most)) / 2.0, (most - min(least, most)) / 2.0
         self.vented_g += max(drawn_g - kept_g, 0.0)
         self.u_vented_g = sqrt(self.u_vented_g**2 + rectangular(half_g) ** 2)
@@ -214,7 +214,9 @@ class ChargeAccount:
         return expanded(budget_of(segments, now, self._platform, self._setup))
 
     def _hose_budget(self) -> list[Component]:
-        lines = [Component("vented", self.u_vented_g, "how much of a purge stayed in the hose")] if self.vented_g else []
+        lines = []
+        if self.vented_g:
+            lines.append(Component("vented", self.u_vented_g, "how much of a purge stayed in the hose"))
         if self.hose.mass_g is None:
             lines.append(Component("hose", rectangular(2.0), f"what it keeps is not known: {self.hose.why}"))
         else:
@@ -222,9 +224,7 @@ class ChargeAccount:
         return lines
 
 
-def budget_of(
-    segments: list[Segment], now_g: float, platform: Platform, setup: AccountSetup
-) -> list[Component]:
+def budget_of(segments: list[Segment], now_g: float, platform: Platform, setup: AccountSetup) -> list[Component]:
     """Uncertainty of the sum of what `segments` drew: plateaus, slope, drift, creep, pull of the hose, resolution."""
     flowed = [segment for segment in segments if segment.on is not None]
     offs = [segment.off or segment.stay.off or platform.plateau_now() for segment in flowed]
@@ -235,7 +235,7 @@ def budget_of(
     n = sqrt(2.0 * len(flowed))
     return [
         Component("plateaus before", sqrt(sum(s.on.u_g**2 for s in flowed)), "scatter at rest, type A"),
-        Component("plateaus after", sqrt(sum(u * u for u in end_u)), "scatter at rest, type A; the trend while it flows"),
+        Component("plateaus after", sqrt(sum(u * u for u in end_u)), "scatter at rest, type A; else the trend"),
         Component("calibration", abs(drawn) * setup.slope_u_rel, "slope of the scale"),
         Component("drift", rectangular(DRIFT_G_PER_H * sum(hours)), "of the scale between the two plateaus"),
         Component("creep", rectangular(sqrt(sum(c * c for c in creep))), "of the load cell after it was loaded"),

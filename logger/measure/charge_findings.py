@@ -50,7 +50,7 @@ def recovered_findings(weigher: Weigher) -> dict:
 def scale_events(weigher: Weigher) -> list[dict]:
     """Everything that happened on the platform, oldest first; size_g as the kind means it."""
     return [
-        {"t_s": h.t_s, "event": h.kind, "words": SEEN[h.kind], "size_g": h.size_g}
+        {"t_s": h.t_s, "event": h.kind, "words": SEEN[h.kind], "size_g": h.size_g, "confidence": h.confidence}
         for h in sorted(weigher.happened, key=lambda h: h.t_s)
     ]
 

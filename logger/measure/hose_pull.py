@@ -10,6 +10,7 @@ regression). Run backwards in time it reads the closing of a valve the same way.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -34,6 +35,11 @@ class Pull:
 
     pull_g: float = 0.0
     u_g: float = PRIOR_SD_G
+
+    @property
+    def confidence(self) -> float:
+        """The probability that it has the sign it seems to have."""
+        return NormalDist().cdf(abs(self.pull_g) / self.u_g)
 
 
 def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, noise_g2: float, prior: Pull) -> Pull:

@@ -15,6 +15,7 @@ from math import sqrt
 
 from logger.measure.residuals import Verdict, is_noise, judge, settled
 from logger.measure.trend_filter import Trend
+from logger.measure.whiteness import KICK_FRAMES, SCATTER_ALPHA, Whiteness
 
 GATE = 4.5
 GATE_WIDENS_G2 = 6.25
@@ -28,8 +29,6 @@ Q_HAND = 0.3
 HAND_GONE_FRAMES = 5
 HAND_GONE_SHARE, HAND_HALF = 0.3, 0.6
 R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
-R_ALPHA = 0.02
-NOISE_CLIP = 6.0
 BACK_FRAMES = 3
 DECIDED = 8.0
 DECIDE_AFTER_S = 1.8
@@ -52,19 +51,16 @@ TOOL_LEAST_G, TOOL_AFTER_S = 80.0, 20.0
 PUFF_MOST_G, PUFF_FLOW_G_PER_S, PUFF_AFTER_S = 15.0, 0.3, 3.0
 SUSPECT_CLIP = 4.0
 """So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
-SCATTER_FRAMES = 15
-RHO_MOST = 0.8
-KICK_FRAMES = (8, 15, 40)
-KICK_Z = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something seen on the platform: kind, time, size in g."""
+    """Something seen on the platform: kind, time, size in g, and how sure that is, 0 to 1."""
 
     kind: str
     t_s: float
     size_g: float
+    confidence: float = 0.9
 
 
 class Suspicion:
@@ -86,59 +82,6 @@ class Suspicion:
             self.peak_g = residual_g
         while self.t[0] < t_s - KEPT_S:
             del self.t[0], self.r[0]
-
-
-class Whiteness:
-    """Whether innovations still scatter about zero: if not, the flow has changed by little and is let move.
-
-    Scatter and its memory (an engine's vibration is no white noise) are taken about a short running mean, so that a
-    change of flow, which moves the mean, cannot hide itself by looking like more noise.
-    """
-
-    def __init__(self) -> None:
-        self._last = 0.0
-        self._lag = 0.0
-        self._var = 1.0
-        self.clear()
-
-    def clear(self) -> None:
-        """Forget the innovations, not their scatter."""
-        self._e: deque[float] = deque(maxlen=SCATTER_FRAMES)
-        self._sums: deque[tuple[float, float, float]] = deque([(0.0, 0.0, 0.0)], maxlen=KICK_FRAMES[-1] + 1)
-
-    def scatter(self, t_s: float, e: float, s: float) -> float | None:
-        """Take in an innovation; its squared distance from the running mean, None while there are too few."""
-        self._e.append(e)
-        self.count(t_s, e, s)
-        if len(self._e) < SCATTER_FRAMES:
-            return None
-        away = e - sum(self._e) / SCATTER_FRAMES
-        square = min(away * away, NOISE_CLIP * s)
-        self._lag += R_ALPHA * (away * self._last - self._lag)
-        self._var += R_ALPHA * (square - self._var)
-        self._last = away
-        return square * SCATTER_FRAMES / (SCATTER_FRAMES - 1)
-
-    def count(self, t_s: float, e: float, s: float) -> None:
-        """Take in an innovation for the mean only."""
-        _, e_sum, s_sum = self._sums[-1]
-        self._sums.append((t_s, e_sum + e, s_sum + s))
-
-    def kick(self, windows: tuple[int, ...]) -> tuple[float, float]:
-        """The change of flow in g/s that the last innovations speak for (0 when for none), and for how long, in s."""
-        rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
-        grown = (1.0 + rho) / (1.0 - rho)
-        now_s, e_now, s_now = self._sums[-1]
-        for frames in windows:
-            if len(self._sums) <= frames:
-                break
-            _, e_then, s_then = self._sums[-1 - frames]
-            total = e_now - e_then
-            if total * total > KICK_Z * KICK_Z * grown * (s_now - s_then):
-                since_s = now_s - self._sums[-frames][0]
-                self.clear()
-                return 2.0 * abs(total) / frames / since_s, since_s
-        return 0.0, 0.0
 
 
 class MassTracker:
@@ -215,7 +158,7 @@ class MassTracker:
             self._let_flow_move(change * change, since_s)
 
     def _learn_noise(self, square_g2: float) -> None:
-        noise = self.noise_g2 + R_ALPHA * (square_g2 - self.noise_g2)
+        noise = self.noise_g2 + SCATTER_ALPHA * (square_g2 - self.noise_g2)
         self.noise_g2 = min(max(noise, R_LEAST), R_MOST)
 
     def _let_flow_move(self, variance: float, since_s: float) -> None:
@@ -241,10 +184,10 @@ class MassTracker:
         if verdict.kind == "flow" and enough and self._is_flow(verdict, waited):
             return self._was_flow(t_s, verdict)
         if verdict.kind == "step" and enough:
-            return self._was_step(y_g, verdict.level_g, verdict.spread_g)
+            return self._was_step(y_g, verdict)
         level = settled(suspicion.t, suspicion.r, SETTLE_S, sqrt(self.noise_g2))
         if level is not None and waited > DECIDE_AFTER_S + KEPT_S / 2:
-            return self._was_step(y_g, level, UNSURE_STEP_G)
+            return self._was_step(y_g, Verdict("step", level, UNSURE_STEP_G))
         return []
 
     def _was_noise(self, t_s: float, y_g: float, scatter_g: float) -> list[Happening]:
@@ -278,9 +221,10 @@ class MassTracker:
         long, and few pull so lightly."""
         stayed_s = t_s - self._came_s
         puff = not self._held and -PUFF_MOST_G <= self.trend.d < 0.0 and abs(self.trend.f) < PUFF_FLOW_G_PER_S
-        few = abs(self.trend.d) <= NO_HAND_MOST_G
-        most = TOOL_LEAST_G >= abs(self.trend.d)
-        return puff and stayed_s > PUFF_AFTER_S or few and stayed_s > NO_HAND_AFTER_S or most and stayed_s > TOOL_AFTER_S
+        if puff and stayed_s > PUFF_AFTER_S:
+            return True
+        after_s = NO_HAND_AFTER_S if abs(self.trend.d) <= NO_HAND_MOST_G else TOOL_AFTER_S
+        return abs(self.trend.d) <= TOOL_LEAST_G and stayed_s > after_s
 
     def take_as_mass(self, t_s: float) -> list[Happening]:
         """What rests there is the container's own mass after all."""
@@ -291,7 +235,7 @@ class MassTracker:
         trend.put_disturbance(0.0, 0.0, related=False)
         self._rests.clear()
         self.disturbed_since = None
-        return [Happening("stayed", t_s, self._came_g)]
+        return [Happening("stayed", t_s, self._came_g, 0.6)]
 
     def pours(self, flow_g_per_s: float) -> None:
         """Start from a container whose valve is open."""
@@ -359,11 +303,12 @@ class MassTracker:
         trend.mm += self.noise_g2 / n
         if trend.dd == 0.0:
             self.disturbed_since = None
-        return [Happening("flow_changed", t_s, trend.f)]
+        return [Happening("flow_changed", t_s, trend.f, verdict.confidence)]
 
-    def _was_step(self, y_g: float, level_g: float, spread_g: float) -> list[Happening]:
+    def _was_step(self, y_g: float, verdict: Verdict) -> list[Happening]:
         """The disturbance's weight changed by `level_g`; near to nothing it has gone and the readings anchor again."""
         trend, suspicion = self.trend, self.suspicion
+        level_g, spread_g = verdict.level_g, verdict.spread_g
         self.suspicion = None
         self._white.clear()
         self._rests.clear()
@@ -377,4 +322,5 @@ class MassTracker:
         if before_g == 0.0:
             self._came_s = suspicion.onset_s
         self._came_g = trend.d
-        return [Happening("hand_came" if trend.d > before_g else "pulled", suspicion.onset_s, level_g)]
+        kind = "hand_came" if trend.d > before_g else "pulled"
+        return [Happening(kind, suspicion.onset_s, level_g, verdict.confidence)]

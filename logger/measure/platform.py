@@ -7,12 +7,10 @@ plateaus on both sides. A container put back as it left goes on with the stay it
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from logger.measure.hose_pull import Pull, estimate_pull
+from logger.measure.hose_pull import Pull
+from logger.measure.hose_watch import HoseWatch
 from logger.measure.mass_tracker import PUFF_MOST_G, Happening, MassTracker
 from logger.measure.plateau import Plateau, PlateauWindow
 from logger.measure.scale_frames import Frame
@@ -42,13 +40,8 @@ REST_S = 2.0
 REST_READINGS = 5
 AFTER_FLOW_S = 1.0
 BEFORE_FLOW_S = 1.0
-PULL_BEFORE_S, PULL_AFTER_S = 6.0, 5.0
 TRICKLE_G_PER_S, TRICKLE_S, TRICKLE_LEAVES_S = 0.5, 3.0, 0.3
 """A container lifted while less than this flows: its last seconds tell what it weighed better than the trend."""
-PULL_NOTICED_S = 1.0
-"""By about how much later a flow is seen than its valve was opened."""
-PULL_CHANGES_G = 0.2
-"""How much the pull differs from one opening to the next."""
 
 
 @dataclass(slots=True)
@@ -109,9 +102,12 @@ class Platform:
         self.away: Away | None = None
         self._left_at: Plateau | None = None
         self._landed_s = 0.0
-        self.pull = Pull()
-        self._recent: deque[tuple[float, float]] = deque()
-        self._pull_due_s: float | None = None
+        self._hose = HoseWatch()
+
+    @property
+    def pull(self) -> Pull:
+        """What the hose adds to the readings while a valve is open."""
+        return self._hose.pull
 
     @property
     def trend_g(self) -> float | None:
@@ -153,7 +149,8 @@ class Platform:
         if happened and frame.t_s - self._landed_s < HANDLED_S:
             happened = self._still_handled(frame.t_s, happened)
         self._rebase(happened)
-        self._read_pull(frame, happened)
+        touched = bool(self.tracker.hand_g) or any(h.kind != "flow_changed" for h in happened)
+        happened += self._hose.follow(frame.t_s, frame.gross_g, self.tracker, self.flowing, touched)
         return happened + self._follow(frame)
 
     def _is_empty(self, frame: Frame) -> bool:
@@ -222,12 +219,14 @@ class Platform:
         gross_g = sum(f.gross_g for f in self._landing) / len(self._landing)
         noise = {} if self._left_noise_g2 is None else {"noise_g2": self._left_noise_g2}
         self.tracker = MassTracker(last.t_s, gross_g, **noise)
-        self._recent.clear()
-        self._pull_due_s = None
+        self._hose.forget()
         self._landing = []
         self._landed_s = first.t_s
         expected = self._expected_back(first.t_s, gross_g)
-        placed = self._new_stay(first.t_s, gross_g) if expected is None else self._put_back(first.t_s, gross_g, expected)
+        if expected is None:
+            placed = self._new_stay(first.t_s, gross_g)
+        else:
+            placed = self._put_back(first.t_s, gross_g, expected)
         self.away = None
         return [placed]
 
@@ -278,14 +277,15 @@ class Platform:
         """What the container weighed when it was lifted."""
         tracker = self.tracker
         if not self.flowing:
-            window = self._after_flow if self._after_flow is not None and len(self._after_flow) >= REST_READINGS else self.rest
+            after = self._after_flow
+            window = after if after is not None and len(after) >= REST_READINGS else self.rest
             plateau = window.plateau_until(t_s)
             if plateau is not None and plateau.readings >= 3:
                 return plateau
         trend = tracker.suspicion.before if tracker.suspicion else tracker.trend
         if abs(trend.f) < TRICKLE_G_PER_S:
             last = PlateauWindow()
-            for row in self._recent:
+            for row in self._hose.recent:
                 if t_s - TRICKLE_S <= row[0] < t_s - TRICKLE_LEAVES_S:
                     last.add(*row)
             if len(last) >= 10:
@@ -309,29 +309,6 @@ class Platform:
             self._after_flow.add(frame.t_s, frame.gross_g)
         return []
 
-    def _read_pull(self, frame: Frame, happened: list[Happening]) -> None:
-        """Some seconds after a valve was opened or closed: what the hose's pull is, for this container and the next.
-
-        Not where anything else touched the container meanwhile.
-        """
-        recent = self._recent
-        if self.tracker.hand_g or any(h.kind != "flow_changed" for h in happened):
-            recent.clear()
-        recent.append((frame.t_s, frame.gross_g))
-        while recent[0][0] < frame.t_s - PULL_BEFORE_S - PULL_AFTER_S:
-            recent.popleft()
-        if self._pull_due_s is None or frame.t_s < self._pull_due_s:
-            return
-        about_s, self._pull_due_s = self._pull_due_s - PULL_AFTER_S, None
-        pours = self.tracker.trend.f > FLOW_BEGINS_G_PER_S
-        if recent[0][0] > about_s - PULL_BEFORE_S / 2.0 or pours != self.flowing:
-            return
-        t, y = np.array(recent).T
-        if not self.flowing:
-            t, y, about_s = -t[::-1], y[::-1], -about_s
-        prior = Pull(self.pull.pull_g, (self.pull.u_g**2 + PULL_CHANGES_G**2) ** 0.5)
-        self.pull = estimate_pull(t, y, about_s, self.tracker.noise_g2, prior)
-
     def _flow_has_begun(self, before: Plateau) -> bool:
         tracker = self.tracker
         if abs(tracker.trend.f) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * tracker.flow_sigma):
@@ -350,7 +327,7 @@ class Platform:
         self.flowing, self._still_since = True, None
         self.stay.episodes.append(Episode(onset + BEFORE_FLOW_S, plateau))
         self.rest.clear()
-        self._pull_due_s = t_s - PULL_NOTICED_S + PULL_AFTER_S
+        self._hose.valve_opened(t_s)
         return [Happening("flow_begun", onset + BEFORE_FLOW_S, trend.f)]
 
     def _watch_end(self, frame: Frame) -> list[Happening]:
@@ -372,6 +349,5 @@ class Platform:
         episode.ended_s, episode.after = t_s, after
         self.flowing = False
         self._after_flow = PlateauWindow(oldest=True)
-        lasted_s = t_s - episode.begun_s
-        self._pull_due_s = t_s + PULL_AFTER_S if lasted_s > PULL_BEFORE_S else None
+        self._hose.valve_closed(t_s, t_s - episode.begun_s)
         return [Happening("flow_ended", t_s, episode.before.gross_g - self.tracker.trend.m)]

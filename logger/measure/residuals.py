@@ -1,4 +1,4 @@
-"""What readings that left their trend are doing: a step, a change of flow, more noise, or nothing that can be named yet.
+"""What readings that left their trend are doing: a step, a change of flow, more noise, or nothing to be named yet.
 
 A step of tens of grams within half a second is no flow: a hand, a tool, a bump that moved something. A change of flow
 leaves the old trend along a line that starts on it; a valve that closes leaves the readings level, one that opens lets
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log, sqrt
+from math import exp, log, sqrt
 
 EDGE_S = 0.6
 """A hand or a tool has come to rest within this, a valve has been turned."""
@@ -64,6 +64,11 @@ class Verdict:
     spread_g: float = 0.0
     line: Line | None = None
     margin: float = 0.0
+
+    @property
+    def confidence(self) -> float:
+        """Its share of the likelihood of both kinds."""
+        return 1.0 / (1.0 + exp(-self.margin))
 
 
 def fit_line(t: Sequence[float], r: Sequence[float], slope: float | None = None) -> Line:

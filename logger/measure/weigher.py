@@ -26,6 +26,8 @@ SEEN = {
     "pulled": "something pulls at the container",
     "hand_left": "the platform is free again",
     "stayed": "a small change stayed: taken as mass",
+    "hose_pressurised": "the hose pulls under pressure",
+    "hose_released": "the hose is released",
     "flow_begun": "flow begun",
     "flow_ended": "flow ended",
     "flow_changed": "flow changed",

@@ -33,7 +33,7 @@ class ChannelState:
     newest_heard_s: float | None = None
 
     def quality(self, now_s: float) -> str:
-        """"good", "stale" (nothing heard for ten periods) or "fault" (heard, but nothing valid)."""
+        """ "good", "stale" (nothing heard for ten periods) or "fault" (heard, but nothing valid)."""
         if self.heard_t_s is None or now_s - self.heard_t_s > self.stale_after_s:
             return "stale"
         valid_ago = now_s - self.last_t_s if self.last_t_s is not None else np.inf

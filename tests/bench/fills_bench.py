@@ -103,4 +103,3 @@ def outcomes(fills: int, first_seed: int, workers: int = 2) -> Iterator[Outcome]
     jobs = [(kind, seed) for kind in KINDS for seed in range(first_seed, first_seed + fills)]
     with ProcessPoolExecutor(workers) as pool:
         yield from pool.map(judge, *zip(*jobs, strict=True), chunksize=8)
-
