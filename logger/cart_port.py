@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from firmware_bridge.cart import Cart
 from firmware_bridge.clock import Clock
 from logger.engine import Engine, Run
+from logger.learned_lag import learn, learned
 from logger.measure.marks import MARKS, STAGES
 from logger.measure.ticks import Signal
 from logger.pairing import Pairing
@@ -67,7 +68,8 @@ class RunningCart:
         with self._changing:
             origin_s = self._clock.now()
             started = to_text(self._wall.now()) if self._wall.trusted() else None
-            document, channels = filled_in(setup, self._cart), channels_of(self._cart)
+            document = filled_in(setup, self._cart, learned(self.store, self._cart.id))
+            channels = channels_of(self._cart)
             session_id = self._writer.create_session(document, channels, started, clock_origin(self._clock, origin_s))
             document |= {"session_id": session_id, "started_utc": started}
             pipeline = Pipeline(SessionSetup.from_json(document), channel_infos(channels), dict(self._cart.limits))
@@ -122,6 +124,7 @@ class RunningCart:
         self._writer.close_session(session_id)
         self._last_findings = findings
         self._tell(session_id, False)
+        learn(self._writer, self._cart.id)
         return findings
 
     def _end(self, run: Run, tell: bool) -> tuple[str, dict] | None:

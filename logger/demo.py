@@ -21,6 +21,7 @@ from logger.broker import DemoBroker, demo_broker
 from logger.daemon import Daemon
 from logger.demo_text import progress, result, welcome
 from logger.http_address import free_near, parse_http, url_for_phones, url_of
+from logger.pairing import Pairing
 from logger.port import CartPort, NoSessionError
 
 LOOK_S = 0.5
@@ -47,12 +48,15 @@ def run_demo(speed: float, data_dir: Path, http: str, stay: bool) -> int:
         daemon.start()
         number = int(daemon.url.rstrip("/").rpartition(":")[2])
         how = broker.said if broker else "no broker here; the cart works without"
-        terminal.stay(welcome(url_of(host, number), url_for_phones(host, number), speed, how))
+        pages = url_of(host, number), url_for_phones(host, number)
+        terminal.stay(welcome(*pages, speed, how, daemon.port.pairing.code()))
         findings = play_session(daemon.port, cart, terminal, ended.is_set)
         terminal.stay(result(findings, cart.truth(), str(data_dir)))
         if stay and not ended.is_set():
             terminal.stay("The page stays up. Leave with Ctrl-C.")
-            ended.wait()
+            codes = PairingCodes(daemon.port.pairing, terminal)
+            while not ended.wait(LOOK_S):
+                codes.look()
     return 0
 
 
@@ -87,6 +91,19 @@ class Terminal:
         self._last_stage = stage
 
 
+class PairingCodes:
+    """Tells the code that pairs a phone each time it has become another: used up, or aged. The one at first is known."""
+
+    def __init__(self, pairing: Pairing, terminal: Terminal):
+        self._pairing, self._terminal, self._told = pairing, terminal, pairing.code()
+
+    def look(self) -> None:
+        code = self._pairing.code()
+        if code != self._told:
+            self._told = code
+            self._terminal.stay(f"Pairing     code {code}")
+
+
 def play_session(port: CartPort, cart: VirtualCart, terminal: Terminal, is_over: Callable[[], bool]) -> dict:
     """Open a session, let the technician work, hand him the alerts, close; the findings.
 
@@ -95,11 +112,13 @@ def play_session(port: CartPort, cart: VirtualCart, terminal: Terminal, is_over:
     session_id = port.open_session(
         {**cart.setup(), "session_id": time.strftime("demo-%Y%m%d-%H%M%S"), "started_utc": None}
     )
+    codes = PairingCodes(port.pairing, terminal)
     with port.feed.subscribe() as viewer:
         cart.marks = lambda mark, detail: _tell(port, mark, detail)
         cart.play()
         while not cart.done.is_set() and not is_over():
             item = viewer.get(LOOK_S)
+            codes.look()
             if item is None:
                 continue
             if item.kind == "alert" and item.data["state"] == "raised":

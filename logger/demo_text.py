@@ -19,13 +19,14 @@ STAGE_WORDS = {
 }
 
 
-def welcome(url: str, shown: str, speed: float, broker: str) -> str:
+def welcome(url: str, shown: str, speed: float, broker: str, pairing_code: str) -> str:
     """The first lines: `url` to open, `shown` the same as reached from a phone, for the code."""
     return "\n".join(
         [
             f"A virtual cart, {speed:g} times real time. Its sensors are emulated at the wire; all else is real.",
             f"Messages    {broker}",
             f"Page        {url}",
+            f"Pairing     code {pairing_code}",
             qr_code(shown),
         ]
     )

@@ -5,19 +5,32 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from firmware_bridge.cart import Cart
+from logger.measure.calibration_set import slope_u_rel
+from logger.session.stop_lag import StopLag
 
 
-def close_lag_s(cart: Cart) -> float:
-    """From the stop alert to a closed valve (s): the charging valve's own where there is one, else the technician's."""
-    return cart.valve.close_lag_s if cart.valve else cart.close_lag_s
+def close_lag_s(cart: Cart, learned: StopLag | None = None) -> float:
+    """From the stop alert to a closed valve (s): the charging valve's own where there is one, else the technician's, as
+    earlier fills of this cart taught it, else the cart file's."""
+    if cart.valve:
+        return cart.valve.close_lag_s
+    return learned.lag_s if learned else cart.close_lag_s
 
 
-def filled_in(setup: Mapping, cart: Cart) -> dict:
-    """The setup with what the cart says where it says nothing; a session_id of "" counts as none."""
+def filled_in(setup: Mapping, cart: Cart, learned: StopLag | None = None) -> dict:
+    """The setup with what the cart says where it says nothing; a session_id of "" counts as none.
+
+    close_lag_from and scale_slope_u_rel go into the record with it, so that a replay judges by the same.
+    """
     given = {key: value for key, value in setup.items() if value is not None}
     if not given.get("session_id"):
         given.pop("session_id", None)
-    own = {"altitude_m": cart.altitude_m, "close_lag_s": close_lag_s(cart)}
+    own = {"altitude_m": cart.altitude_m}
+    if "close_lag_s" not in given:
+        own["close_lag_s"] = round(close_lag_s(cart, learned), 3)
+        own["close_lag_from"] = "valve" if cart.valve else "earlier fills" if learned else "cart file"
+    if (slope_u := slope_u_rel(cart.channels["scale"].calibration)) is not None:
+        own["scale_slope_u_rel"] = slope_u
     if cart.jurisdiction:
         own["jurisdiction"] = cart.jurisdiction
     return {**own, **given, "cart_id": cart.id}

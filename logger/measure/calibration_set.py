@@ -7,6 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firmware_bridge.calibration import Calibration, CalibrationError
+from logger.measure.budget import COVERAGE_FACTOR, rectangular
+from logger.measure.scale_trend import student_t
+
+KNOWN_MASS_SHARE = 5e-4
+"""What the known masses themselves may be off, as a share: OIML R 111, class M3 (from memory: 1 g in 2 kg)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,18 @@ def calibration_from(points: Sequence[KnownPoint], limit: float, rising: bool = 
 def repeatability(points: Sequence[KnownPoint], calibration: Calibration) -> float:
     """Standard uncertainty of the points' own codes, as a value: root mean square of sd/sqrt(n), times the slope."""
     return abs(calibration.slope) * math.sqrt(sum(p.sd**2 / p.n for p in points) / len(points))
+
+
+def slope_u_rel(calibration: Calibration) -> float | None:
+    """Standard uncertainty of the line's slope as a share of it; None with two points, which leave no scatter.
+
+    Scatter about a line of three points says little of itself: it is widened by Student's t (JCGM 100 G.3) so that
+    twice of it covers 95 %. The known masses' own errors move the slope as a whole and are added in quadrature.
+    """
+    if calibration.u_slope is None:
+        return None
+    scatter = student_t(len(calibration.points) - 2) / COVERAGE_FACTOR * calibration.u_slope / abs(calibration.slope)
+    return math.hypot(scatter, rectangular(KNOWN_MASS_SHARE))
 
 
 def _refuse_unusable(points: Sequence[KnownPoint]) -> None:

@@ -15,7 +15,7 @@ from firmware_bridge.calibration import Line, fit_line
 from logger.measure.scale_check import CheckWeight, ScaleClass, oiml_mpe_g
 
 _T_975 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131)
-"""Student's t, two-sided 95 %, for 1 … 15 degrees of freedom (any statistics table); beyond, see `_t`."""
+"""Student's t, two-sided 95 %, for 1 … 15 degrees of freedom (any statistics table); beyond, see `student_t`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def judge_drift(checks: Sequence[CheckWeight], scale_class: ScaleClass, e_g: flo
 
 def slope_ci95(line: Line, points: int) -> float:
     """Half-width of the 95 % interval of a line's slope, fitted to `points` points; infinite for two."""
-    return math.inf if line.u_slope is None else _t(points - 2) * line.u_slope
+    return math.inf if line.u_slope is None else student_t(points - 2) * line.u_slope
 
 
 def temperature_coefficient(temp_c: Sequence[float], zero_g: Sequence[float], reference_c: float = 20.0) -> Line:
@@ -93,7 +93,7 @@ def _exponential(t: np.ndarray, y: np.ndarray, tau: float) -> tuple[float, float
     return float(solution[0]), float(solution[1]), float(np.sum((design @ solution - y) ** 2))
 
 
-def _t(freedom: int) -> float:
+def student_t(freedom: int) -> float:
     """Student's t for 95 %, two-sided: tabled to 15 degrees of freedom, then Fisher's expansion about the normal."""
     if freedom <= len(_T_975):
         return _T_975[freedom - 1]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from firmware_bridge.blocks import Block
 from logger.measure.budget import COVERAGE_FACTOR, combined
-from logger.measure.charge_account import AccountSetup, ChargeAccount
+from logger.measure.charge_account import CALIBRATION_SHARE, AccountSetup, ChargeAccount
 from logger.measure.container_watch import ContainerWatch
 from logger.measure.mass_tracker import Happening
 from logger.measure.platform import Platform
@@ -47,6 +47,7 @@ class WeigherSetup:
     hose_volume_ml: float | None = None
     altitude_m: float | None = None
     close_lag_s: float = 1.5
+    slope_u_rel: float | None = None
 
 
 class Weigher:
@@ -56,7 +57,8 @@ class Weigher:
         self.setup = setup
         self._framer = Framer(setup.rate_hz)
         self.platform = Platform()
-        account = AccountSetup(setup.refrigerant, setup.hose_volume_ml, setup.altitude_m)
+        slope_u_rel = CALIBRATION_SHARE if setup.slope_u_rel is None else setup.slope_u_rel
+        account = AccountSetup(setup.refrigerant, setup.hose_volume_ml, setup.altitude_m, slope_u_rel)
         self.account = ChargeAccount(account, self.platform)
         self.stop = StopDecision(StopSetup(setup.target_g, setup.placard_high_g, setup.close_lag_s))
         self._watch = ContainerWatch(setup.container_nominal_g)

@@ -16,6 +16,20 @@ FROM session WHERE findings IS NOT NULL AND open = 0
 ORDER BY coalesce(started_utc, '9999') DESC, id DESC"""
 
 
+_LAGS = """
+SELECT json_extract(findings, '$.charge.flow_ended_t_s') - json_extract(findings, '$.charge.stop_alert_t_s') AS lag_s
+FROM session
+WHERE findings IS NOT NULL AND open = 0 AND imported = 0 AND cart_id = ?
+    AND coalesce(json_extract(setup, '$.close_lag_from'), '') <> 'valve'
+ORDER BY id"""
+
+
+def stop_lags(reader: StoreReader, cart_id: str) -> list[float]:
+    """Seconds from the stop alert to the end of the flow, oldest first, of the sessions that this cart itself closed
+    and that a hand ended, not a charging valve."""
+    return [row["lag_s"] for row in reader.rows(_LAGS, cart_id) if row["lag_s"] is not None]
+
+
 def session_gists(reader: StoreReader) -> Iterator[tuple[dict, dict]]:
     """Summary (session_id, started_utc, vehicle) and those parts of the findings, closed sessions, newest first."""
     for row in reader.rows(_SQL):

@@ -173,6 +173,7 @@ def _weigher_setup(setup: SessionSetup | None, channels: Mapping[str, ChannelInf
         setup.hose_volume_ml,
         setup.altitude_m,
         setup.lag_s,
+        setup.scale_slope_u_rel,
     )
 
 

@@ -25,7 +25,10 @@ class ChannelInfo:
 
 @dataclass(frozen=True, slots=True)
 class SessionSetup:
-    """Masses in g, volumes in ml, times in s; None where the session does not say."""
+    """Masses in g, volumes in ml, times in s; None where the session does not say.
+
+    scale_slope_u_rel: standard uncertainty of the scale's slope as a share of it, by the calibration it was begun with.
+    """
 
     session_id: str
     cart_id: str = ""
@@ -39,6 +42,7 @@ class SessionSetup:
     system_volume_ml: float | None = None
     close_lag_s: float | None = None
     altitude_m: float | None = None
+    scale_slope_u_rel: float | None = None
     vehicle: Mapping[str, str] = field(default_factory=dict)
     raw: Mapping[str, object] = field(default_factory=dict)
 
@@ -69,6 +73,7 @@ class SessionSetup:
             system_volume_ml=_number(data, "system_volume_ml", above=0),
             close_lag_s=_number(data, "close_lag_s", least=0),
             altitude_m=_number(data, "altitude_m", least=-500, most=9000),
+            scale_slope_u_rel=_number(data, "scale_slope_u_rel", least=0, most=1),
             vehicle=_vehicle(data.get("vehicle")),
             raw=dict(data),
         )

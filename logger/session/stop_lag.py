@@ -11,8 +11,9 @@ MAD_TO_SIGMA = 1.4826
 
 FEWEST = 5
 NEWEST = 30
-HEEDED_WITHIN_S = 15.0
-"""Whoever took longer did not close at the alert, and so says nothing of how long closing takes."""
+LEAST_S, MOST_S = 0.2, 8.0
+"""No hand closes sooner after an alert: that valve was closing already. Whoever took longer did not close at the alert.
+Neither says how long closing takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +28,10 @@ class StopLag:
 def learned_lag_s(history: Sequence[float]) -> StopLag | None:
     """The lag to expect, from lags in s, oldest first; None below five usable ones.
 
-    Median and median absolute deviation of the newest thirty, so that a single slip moves neither. Lags of a valve
-    closed before the alert, or long after it, are left out.
+    Median and median absolute deviation of the newest thirty, so that a single slip moves neither. Only lags of an
+    alert that was obeyed count (`LEAST_S` to `MOST_S`).
     """
-    usable = [lag for lag in history if 0.0 <= lag <= HEEDED_WITHIN_S][-NEWEST:]
+    usable = [lag for lag in history if LEAST_S <= lag <= MOST_S][-NEWEST:]
     if len(usable) < FEWEST:
         return None
     middle = median(usable)

@@ -101,9 +101,9 @@ def test_an_unplugged_board_is_named_opened_again_and_its_alerts_are_kept(bench,
     until(lambda: daemon.port.now()["links"]["board"] == "ok")
     told = [item.data for item in iter(lambda: viewer.get(0), None) if item.kind == "alert"]
     session_id = daemon.port.now()["session_id"]
-    until(lambda: daemon.port.store.alerts(session_id))
-    kept = {alert["seq"] for alert in daemon.port.store.alerts(session_id)}
-    assert {alert["seq"] for alert in told if alert["state"] == "raised"} <= kept
+    raised = {alert["seq"] for alert in told if alert["state"] == "raised"}
+    assert raised
+    until(lambda: raised <= {alert["seq"] for alert in daemon.port.store.alerts(session_id)})
 
 
 def test_orders_that_make_no_sense_are_refused_in_one_line(bench, run):

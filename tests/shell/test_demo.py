@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import signal
 from dataclasses import replace
 
@@ -38,6 +39,7 @@ def test_a_session_from_the_wire_to_the_record(tmp_path, monkeypatch, capsys):
     data = ["--data", str(tmp_path / "data")]
     assert main(["demo", "--speed", "12", "--http", "127.0.0.1:0", *data]) == 0
     out = capsys.readouterr().out
+    assert re.search(r"Pairing     code \d{6}", out)
     assert "http://127.0.0.1:" in out and "Kept        session demo-" in out
     reader = StoreReader(store_path(tmp_path / "data"))
     (session,) = reader.sessions()

@@ -26,7 +26,8 @@ def test_the_code_is_square_and_of_the_address():
 
 
 def test_the_welcome_names_page_and_broker():
-    text = welcome("http://127.0.0.1:8080/", "http://10.0.0.7:8080/", 10, "mosquitto on port 1883")
+    text = welcome("http://127.0.0.1:8080/", "http://10.0.0.7:8080/", 10, "mosquitto on port 1883", "314159")
+    assert "code 314159" in text
     assert "http://127.0.0.1:8080/" in text and "mosquitto on port 1883" in text and "10 times real time" in text
 
 
