@@ -105,6 +105,20 @@ def test_sound_only_after_a_touch_and_then_until_acknowledged(phone, server, por
     phone.wait_for_function(f"Number(document.documentElement.dataset.sounded) > {calls}")
 
 
+def test_a_slow_touch_wakes_the_sound_and_the_next_silences_all_but_danger(phone, server, port):
+    opened(phone, server, port)
+    phone.click("#sound", delay=900)
+    expect(phone.locator("#sound")).to_have_text("Sound on")
+    phone.click("#sound", delay=900)
+    expect(phone.locator("#sound")).to_have_text("Danger only")
+    calls = phone.locator("html").get_attribute("data-sounded")
+    port.show(filling(90.0, [alert(1, "sensor-stale", "caution", "Old.")]))
+    expect(phone.locator(".alert.caution")).to_be_visible()
+    assert phone.locator("html").get_attribute("data-sounded") == calls
+    port.show(filling(90.0, [alert(2, "over-placard", "danger", "Over.")]))
+    phone.wait_for_function(f"Number(document.documentElement.dataset.sounded) > {calls}")
+
+
 def test_vacuum_is_the_large_figure_while_it_is_held(phone, server, port):
     port.shown = holding()
     opened(phone, server, port)

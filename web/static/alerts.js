@@ -24,15 +24,19 @@ export class Voice {
   constructor(button) {
     this.button = button;
     this.wanted = localStorage.getItem("sound") !== "off";
-    // A browser lets a page sound only after a touch: the first one anywhere will do.
-    addEventListener("pointerdown", () => this.wanted && this.unlock(), { once: true, capture: true });
-    addEventListener("keydown", () => this.wanted && this.unlock(), { once: true, capture: true });
+    // A browser lets a page sound only after a touch: the first one anywhere will do. What was so before the touch
+    // tells a touch that wakes the sound, however long it lasts, from one that silences it.
+    for (const touch of ["pointerdown", "keydown"]) addEventListener(touch, () => this.touched(), { capture: true });
     button?.addEventListener("click", () => this.toggle());
     this.show();
   }
 
+  get awake() {
+    return this.context?.state === "running";
+  }
+
   get on() {
-    return this.wanted && this.context?.state === "running";
+    return this.wanted && this.awake;
   }
 
   async unlock() {
@@ -42,27 +46,29 @@ export class Voice {
     navigator.wakeLock?.request("screen").catch(() => {});
   }
 
+  touched() {
+    this.wasOn = this.on;
+    if (!this.awake) this.unlock();
+  }
+
   async toggle() {
-    const silence = this.on && performance.now() - (this.since ?? 0) > 400;
-    this.wanted = !silence;
-    localStorage.setItem("sound", silence ? "off" : "on");
-    if (!silence) await this.unlock();
+    this.wanted = !this.wasOn;
+    localStorage.setItem("sound", this.wanted ? "on" : "off");
+    if (this.wanted) await this.unlock();
     this.show();
-    if (!silence) this.tones([660], 0.08);
+    if (this.on) this.tones([660], 0.08);
   }
 
   show() {
-    if (this.on && !this.since) this.since = performance.now();
-    if (!this.on) this.since = null;
     if (!this.button) return;
-    this.button.textContent = this.on ? "Sound on" : "Tap for sound";
+    this.button.textContent = this.on ? "Sound on" : this.awake ? "Danger only" : "Tap for sound";
     this.button.setAttribute("aria-pressed", String(Boolean(this.on)));
   }
 
   call(alert) {
     const tones = alert.code === "stop-charging" ? STOP_CALL : CALLS[alert.severity];
     navigator.vibrate?.(alert.severity === "notice" && alert.code !== "stop-charging" ? [80] : [300, 120, 300, 120, 300]);
-    if (this.on) this.tones(tones, 0.16);
+    if (this.on || (this.awake && alert.severity === "danger")) this.tones(tones, 0.16); // danger cannot be muted
   }
 
   tones(tones, length) {
