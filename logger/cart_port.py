@@ -18,6 +18,7 @@ from logger.publish.valve import ValveKeeper
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.resume import clock_origin
+from logger.scale_desk import ScaleDesk
 from logger.session.pipeline import Pipeline
 from logger.session.setup import SessionSetup, channel_infos
 from logger.session_defaults import channels_of, filled_in
@@ -42,8 +43,9 @@ class RunningCart:
         clock: Clock,
         wall: WallClock,
         valve: ValveKeeper | None,
+        scale: ScaleDesk,
     ):
-        self.feed, self.pairing, self.store = feed, pairing, store.reader()
+        self.feed, self.pairing, self.store, self.scale = feed, pairing, store.reader(), scale
         self._cart, self._writer, self._recorder = cart, store, recorder
         self._clock, self._wall, self._valve = clock, wall, valve
         self._engine: Engine | None = None

@@ -12,10 +12,12 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 
+from firmware_bridge.blocks import Block
 from firmware_bridge.cart import Cart, load_cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source
 from firmware_bridge.sources import build_sources
+from logger.calibration_book import noted
 from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
@@ -28,9 +30,11 @@ from logger.publish.buzzer import Buzzer
 from logger.publish.feed import Feed
 from logger.publish.mqtt import MqttPublisher
 from logger.publish.valve import ValveKeeper, view_of
+from logger.recent_scale import RecentScale
 from logger.record.outbox import Outbox
 from logger.record.recorder import Recorder
 from logger.record.store import Store
+from logger.scale_desk import ScaleDesk
 from logger.service_notice import Watchdog, notify
 from logger.session.pipeline import clean
 from logger.session_defaults import close_lag_s
@@ -81,10 +85,12 @@ class Daemon:
         self._recorder, self._feed = Recorder(store), Feed()
         self._wall = WallClock(_newest_moment(store))
         request = next((source.request for source in sources if hasattr(source, "request")), None)
+        self._recent = RecentScale(clock, self._stop.wait)
+        self.scale = ScaleDesk(cart, store, self._wall, clock, self._recent, self._charging)
         self._valve = ValveKeeper(request, clock, close_lag_s(cart)) if cart.valve and request else None
         self._buzzer = Buzzer(request) if request else None
         pairing = Pairing(self._folder / PAIRING_FILE)
-        port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve)
+        port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve, self.scale)
         self.port: CartPort = port
         self._engine = Engine(
             clock,
@@ -96,10 +102,18 @@ class Daemon:
             on_alerts=self._buzzer.look if self._buzzer else lambda alerts: None,
         )
         port.attach(self._engine)
-        self._readers = [SourceThread(source, self._engine.hand_on, clock, self._stop) for source in sources]
+        self._readers = [SourceThread(source, self._hand_on, clock, self._stop) for source in sources]
         free_mb = cart.limits.get("storage_free_mb", STORAGE_FREE_MB)
         self._keeping = Housekeeping(
-            self._folder, self._engine, store, self._recorder, clock, self._wall, port.idle_run, free_mb
+            self._folder,
+            self._engine,
+            store,
+            self._recorder,
+            clock,
+            self._wall,
+            port.idle_run,
+            free_mb,
+            self.scale.conditions,
         )
         self._mqtt = self._publisher(port)
         self._web = self._web_server(port)
@@ -172,6 +186,13 @@ class Daemon:
         host, number = parse_http(self._http)
         return WebServer(create_app(port, self._folder, stop=self._stop), host, number, self._stop)
 
+    def _hand_on(self, blocks: list[Block]) -> None:
+        self._recent.take(blocks)
+        self._engine.hand_on(blocks)
+
+    def _charging(self) -> bool:
+        return self._engine.now().get("stage") == "charging"
+
     def _watch_valve(self, run: Run, host_s: float) -> None:
         self._valve.look(view_of(clean(run.pipeline.now(run.time.of(host_s))), host_s))
 
@@ -184,6 +205,7 @@ class Daemon:
         now |= {"t_utc": to_text(self._wall.now()), "clock_trusted": self._wall.trusted(), "cart_id": self._cart.id}
         now["links"] = {reader.source.name: reader.trouble or "ok" for reader in self._readers}
         now["broker"] = self.broker_status
+        now["scale"] = self.scale.shown(now)
         if self._valve is not None:
             now["valve"] = self._valve.state()
         return now
@@ -198,6 +220,7 @@ def run_daemon(args: argparse.Namespace) -> int:
     setup = _setup_file(args.open) if args.open else None
     daemon = Daemon(load_cart(args.cart), args.data, args.http, open_setup=setup)
     try:
+        _adopt_checks(daemon, Path(args.cart))
         daemon.start()
         print(f"Page        {daemon.url_for_phones}", flush=True)
         notify("READY=1")
@@ -206,6 +229,14 @@ def run_daemon(args: argparse.Namespace) -> int:
         notify("STOPPING=1")
         daemon.stop()
     return 0
+
+
+def _adopt_checks(daemon: Daemon, cart_file: Path) -> None:
+    """Check weights that `tarebook calibrate` kept beside the cart file; a log that cannot be read stops no cart."""
+    try:
+        daemon.scale.adopt(noted(cart_file, "check-weight", "scale"))
+    except (ValueError, KeyError, OSError) as error:
+        log.warning("check weights kept beside the cart file are left out: %s", error)
 
 
 def _stay_up(daemon: Daemon, ended: threading.Event) -> None:

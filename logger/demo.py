@@ -92,7 +92,7 @@ class Terminal:
 
 
 class PairingCodes:
-    """Tells the code that pairs a phone each time it has become another: used up, or aged. The one at first is known."""
+    """Tells the code that pairs a phone each time it has become another: used up, or aged. The first is known."""
 
     def __init__(self, pairing: Pairing, terminal: Terminal):
         self._pairing, self._terminal, self._told = pairing, terminal, pairing.code()

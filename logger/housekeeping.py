@@ -48,7 +48,8 @@ def conditions(health: Health, least_free_mb: float) -> list[tuple[str, Signal]]
 
 
 class Housekeeping:
-    """Tells the engine what changed. renew_idle: makes a fresh run for a long time without a session."""
+    """Tells the engine what changed. renew_idle: makes a fresh run for a long time without a session.
+    more: further conditions to tell of, as `conditions` gives them."""
 
     def __init__(
         self,
@@ -60,10 +61,11 @@ class Housekeeping:
         wall: WallClock,
         renew_idle: Callable[[], Run],
         least_free_mb: float = STORAGE_FREE_MB,
+        more: Callable[[], list[tuple[str, Signal]]] = list,
     ):
         self._folder, self._engine, self._store, self._recorder = folder, engine, store, recorder
         self._clock, self._wall, self._renew_idle = clock, wall, renew_idle
-        self._least_free_mb = least_free_mb
+        self._least_free_mb, self._more = least_free_mb, more
         self._reader = store.reader()
         self._dated: str | None = None
         self._stop = threading.Event()
@@ -89,7 +91,7 @@ class Housekeeping:
     def _look(self) -> None:
         free_mb = shutil.disk_usage(self._folder).free / 1e6
         health = Health(free_mb, self._recorder.alive(), self._recorder.state, self._wall.trusted())
-        told = conditions(health, self._least_free_mb)
+        told = conditions(health, self._least_free_mb) + self._more()
         self._engine.call(lambda run: self._tell(run, told))
         if health.clock_trusted:
             self._date()

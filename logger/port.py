@@ -8,6 +8,7 @@ from typing import Protocol
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
 from logger.record.reader import StoreReader
+from logger.scale_desk import ScaleDesk
 
 
 class NoSessionError(ValueError):
@@ -18,11 +19,13 @@ class CartPort(Protocol):
     """Every method may be called from any thread. Errors are ValueErrors of one line.
 
     feed: what happens, as it happens. store: the record, read only. pairing: who may change things.
+    scale: tare and checks of the scale.
     """
 
     feed: Feed
     store: StoreReader
     pairing: Pairing
+    scale: ScaleDesk
 
     def now(self) -> dict:
         """The `/api/now` object, at most 0.2 s old; must not be changed."""

@@ -13,6 +13,7 @@ from logger.measure.marks import Mark
 from logger.measure.ticks import Signal
 from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
+from logger.scale_desk import SUBJECT
 from logger.session.pipeline import Pipeline
 from logger.session.setup import SessionSetup, channel_infos
 from logger.session_time import STEP_S, SessionTime
@@ -21,6 +22,7 @@ from logger.wallclock import WallClock, from_text
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 LONGEST_GAP_S = 30 * 86400.0
 OUTSIDE_CODES = ("power-was-lost", "clock-untrusted", "storage-low")
+OUTSIDE_SUBJECTS = (SUBJECT,)
 """Alerts that no reading tells of; the record has to tell of them again when the pipeline is built anew."""
 _OUTSIDE_MARK = "outside"
 
@@ -88,7 +90,7 @@ def rebuild(reader: StoreReader, session_id: str, limits: Mapping[str, float]) -
 def _outside_marks(alerts: list[dict]) -> list[Mark]:
     marks = []
     for alert in alerts:
-        if alert["code"] in OUTSIDE_CODES:
+        if alert["code"] in OUTSIDE_CODES or alert["subject"] in OUTSIDE_SUBJECTS:
             for t_s, active in ((alert["t_s"], True), (alert["cleared_t_s"], False)):
                 if t_s is not None:
                     signal = Signal(alert["code"], alert["severity"], active, alert["message"])

@@ -20,6 +20,7 @@ from web.packing import install_packing
 from web.pages import Pages
 from web.problems import install_problems
 from web.routes import Route, install_routes
+from web.scale_actions import ScaleActions
 from web.security import install_headers
 from web.sessions_api import SessionsApi
 
@@ -59,7 +60,14 @@ def create_app(
     routes: list[Route] = []
     live = Live(port, streams, build)
     operations = Operations(port, live.now, lambda version: openapi_document(routes, version))
-    for views in (live, SessionsApi(port, heavy), Actions(port, heavy), operations, Pages(port, live.now, build)):
+    for views in (
+        live,
+        SessionsApi(port, heavy),
+        Actions(port, heavy),
+        ScaleActions(port),
+        operations,
+        Pages(port, live.now, build),
+    ):
         routes += views.routes()
     _limit_bodies(app)
     install_filters(app)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import segno
 from flask import Response, render_template, request
 
+from logger.learned_lag import learned
 from logger.port import CartPort
 from logger.record.containers import ledger
 from logger.record.errors import StoreError
@@ -66,10 +67,19 @@ class Pages:
         now = self._now()
         newest = next(iter(self._store.sessions(1)), None)
         known = self._store.session(newest["session_id"])["channels"] if newest else {}
+        lag = learned(self._store, now.get("cart_id") or "")
         code = segno.make(request.host_url, error="m").svg_inline(
             border=2, omitsize=True, svgclass="qr", lineclass=None
         )
-        return self._page("cart.html", now=now, known=known, viewers=self._port.feed.viewers(), code=code)
+        return self._page(
+            "cart.html",
+            now=now,
+            known=known,
+            viewers=self._port.feed.viewers(),
+            code=code,
+            lag=lag,
+            scale=self._port.scale.state(),
+        )
 
     def pair_page(self):
         return self._page("pair.html", code=request.args.get("code", ""))

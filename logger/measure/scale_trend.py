@@ -18,6 +18,10 @@ _T_975 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228,
 """Student's t, two-sided 95 %, for 1 … 15 degrees of freedom (any statistics table); beyond, see `student_t`."""
 
 
+SAME_DAY = 0.5
+"""Days within which two readings of the empty platform belong together."""
+
+
 @dataclass(frozen=True, slots=True)
 class DriftVerdict:
     """Whether check weights wander: code is ``scale-drift`` or None; message says what was seen and what to do."""
@@ -56,6 +60,27 @@ def judge_drift(checks: Sequence[CheckWeight], scale_class: ScaleClass, e_g: flo
     days = max((math.copysign(limit, line.slope) - line.value_at_centre) / line.slope, 0.0)
     message = f"the check weight wanders by {line.slope:+.2g} g a day and would leave ±{limit:g} g in {days:.0f} days"
     return DriftVerdict("scale-drift" if days <= 30 else None, last.error_g, line.slope, days, message)
+
+
+def judge_zero(zeros: Sequence[tuple[float, float]], scale_class: ScaleClass, e_g: float) -> DriftVerdict:
+    """Judge what the empty platform read, (day, g) oldest first: how far it came back to what it read before.
+
+    The two newest of one day count: from day to day a zero may wander, a charge hangs on differences within the hour.
+    Limit: the error permitted in service at no load (OIML R 76-1 table 6).
+    """
+    limit = oiml_mpe_g(scale_class, e_g, 0.0)
+    if len(zeros) < 2 or zeros[-1][0] - zeros[-2][0] > SAME_DAY:
+        return DriftVerdict(
+            None, 0.0, None, None, "not judged: weigh the empty platform twice in a day, or a check weight"
+        )
+    moved, hours = zeros[-1][1] - zeros[-2][1], 24.0 * (zeros[-1][0] - zeros[-2][0])
+    if abs(moved) <= limit:
+        return DriftVerdict(None, moved, None, None, f"the empty platform returns within ±{limit:g} g")
+    message = (
+        f"the empty platform reads {moved:+.1f} g off what it read {hours:.1f} h before, beyond ±{limit:g} g: "
+        "let it warm up, free it from hoses and dirt, then weigh a check weight"
+    )
+    return DriftVerdict("scale-drift", moved, None, None, message)
 
 
 def slope_ci95(line: Line, points: int) -> float:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import math
 import threading
+import time
 from pathlib import Path
 
 import numpy as np
 
 from firmware_bridge.blocks import Block
+from firmware_bridge.cart import load_cart
+from firmware_bridge.clock import Clock
 from logger.measure.marks import Mark
 from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.publish.feed import Feed
+from logger.recent_scale import RecentScale
 from logger.record.importing import add_recording
 from logger.record.recording import read_recording
 from logger.record.store import Store
+from logger.scale_desk import ScaleDesk
+from logger.wallclock import WallClock
 
 TARGET_G, LOW_G, HIGH_G = 620.0, 605.0, 635.0
 START_GROSS_G = 5243.0
@@ -203,6 +209,16 @@ def kept_sessions(folder: Path) -> Store:
     return store
 
 
+def scale_cart(folder: Path):
+    """A cart whose scale has a class."""
+    path = folder / "cart.toml"
+    path.write_text(
+        '[cart]\nid = "cart-1"\n[channel.scale]\nsource = "virtual"\nunit = "g"\npoints = [[0, 0.0], [1000, 1000.0]]\n'
+        '[scale]\nclass = "III"\ne_g = 5\nmax_g = 50000\n'
+    )
+    return load_cart(path)
+
+
 class FakePort:
     """`shown` is what the cart says now; `did` is what it was told to do."""
 
@@ -210,6 +226,9 @@ class FakePort:
         self.writer = kept_sessions(folder)
         self.feed, self.store, self.pairing = Feed(), self.writer.reader(), Pairing(folder / "pairing.json")
         self.shown, self.did = filling(), []
+        self.clock = Clock(5.0)
+        self.recent = RecentScale(self.clock, time.sleep)
+        self.scale = ScaleDesk(scale_cart(folder), self.writer, WallClock(), self.clock, self.recent)
         self._ends = threading.Event()
 
     def now(self) -> dict:

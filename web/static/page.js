@@ -1,3 +1,5 @@
 import { wireForms } from "./deeds.js";
 
-wireForms();
+wireForms((form) => {
+  if (form.dataset.reloads !== undefined) location.reload();
+});
