@@ -26,13 +26,15 @@ class Framer:
 
     A slow converter's every sample is a frame. A fast one's samples are gathered on a grid of `FRAME_S`; a frame is
     complete when the first sample beyond it has come, and its mass is the mean without the lowest and the highest,
-    so that a single wild word cannot reach the filter.
+    so that a single wild word cannot reach the filter. Samples that came late in one burst bear one time: the first of
+    them is a frame, since no frame may be as old as the one before it.
     """
 
     def __init__(self, rate_hz: float):
         self._gather = rate_hz > SAMPLE_IS_FRAME_BELOW_HZ
         self._t = np.empty(0)
         self._g = np.empty(0)
+        self._last_t_s = -np.inf
         self.invalid = 0
 
     def feed(self, block: Block) -> list[Frame]:
@@ -41,8 +43,13 @@ class Framer:
         t, g = block.t_s[valid], block.value[valid]
         self.invalid += len(block) - len(t)
         if not self._gather:
-            return [Frame(a, a, b) for a, b in zip(t.tolist(), g.tolist(), strict=True)]
+            return self._one_by_one(t, g)
         return self._on_grid(np.concatenate([self._t, t]), np.concatenate([self._g, g]))
+
+    def _one_by_one(self, t: np.ndarray, g: np.ndarray) -> list[Frame]:
+        later = np.diff(t, prepend=self._last_t_s) > 0.0
+        self._last_t_s = float(t[-1]) if len(t) else self._last_t_s
+        return [Frame(a, a, b) for a, b in zip(t[later].tolist(), g[later].tolist(), strict=True)]
 
     def _on_grid(self, t: np.ndarray, g: np.ndarray) -> list[Frame]:
         key = np.floor(t / FRAME_S)

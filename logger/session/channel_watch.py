@@ -8,6 +8,10 @@ from logger.measure.ticks import Signal
 from logger.session.ticker import ChannelState
 
 DANGER_WITHOUT = ("scale",)
+FROZEN = (
+    "{name} has shown the very same value for {still} s, which no live sensor does: check the sensor and its cable; "
+    "what hangs on it is not judged"
+)
 MESSAGES = {
     "stale": ("sensor-stale", "No reading from {name} for {ago:.0f} s: check its cable; what needs it is not judged"),
     "fault": ("sensor-fault", "{name} reports no valid value: check the sensor; what hangs on it is not judged"),
@@ -32,13 +36,15 @@ class ChannelWatch:
                 del self._standing[name]
                 yield name, Signal(standing.code, standing.severity, False, standing.message)
             if code is not None and name not in self._standing:
-                self._standing[name] = self._signal(name, quality, now_s - state.heard_t_s)
+                self._standing[name] = self._signal(name, quality, now_s - state.heard_t_s, state)
                 yield name, self._standing[name]
 
-    def _signal(self, name: str, quality: str, ago_s: float) -> Signal:
+    def _signal(self, name: str, quality: str, ago_s: float, state: ChannelState) -> Signal:
         code, words = MESSAGES[quality]
+        if quality == "fault" and state.tremor.frozen:
+            words = FROZEN
         severity = "danger" if name in DANGER_WITHOUT else "caution"
-        message = words.format(name=name, ago=ago_s)
+        message = words.format(name=name, ago=ago_s, still=state.tremor.still_s)
         if name in DANGER_WITHOUT:
             message += ". While charging: close the container's valve"
         return Signal(code, severity, True, message)

@@ -12,10 +12,15 @@ import numpy as np
 
 from firmware_bridge.blocks import Block
 from logger.session.setup import ChannelInfo
+from logger.session.tremor import Second, Tremor, tremors
 
 STALE_PERIODS = 10.0
 STALE_LEAST_S = 1.0
 FAULT_AFTER_S = 1.0
+FROZEN_S = {"scale": 3}
+FROZEN_OTHER_S = 10
+
+Row = tuple[float, float, float, float, Second | None]
 
 
 @dataclass(slots=True)
@@ -31,11 +36,14 @@ class ChannelState:
     heard_t_s: float | None = None
     newest: tuple[float, float] | None = None
     newest_heard_s: float | None = None
+    tremor: Tremor = field(default_factory=Tremor)
 
     def quality(self, now_s: float) -> str:
-        """ "good", "stale" (nothing heard for ten periods) or "fault" (heard, but nothing valid)."""
+        """ "good", "stale" (nothing heard for ten periods) or "fault" (heard, but nothing valid, or frozen)."""
         if self.heard_t_s is None or now_s - self.heard_t_s > self.stale_after_s:
             return "stale"
+        if self.tremor.frozen:
+            return "fault"
         valid_ago = now_s - self.last_t_s if self.last_t_s is not None else np.inf
         return "fault" if valid_ago > max(FAULT_AFTER_S, self.stale_after_s) else "good"
 
@@ -45,7 +53,11 @@ class Ticker:
 
     def __init__(self, channels: dict[str, ChannelInfo]):
         self.channels = {
-            name: ChannelState(info, max(STALE_LEAST_S, STALE_PERIODS / info.rate_hz) if info.rate_hz > 0 else 60.0)
+            name: ChannelState(
+                info,
+                max(STALE_LEAST_S, STALE_PERIODS / info.rate_hz) if info.rate_hz > 0 else 60.0,
+                tremor=Tremor(FROZEN_S.get(name, FROZEN_OTHER_S)),
+            )
             for name, info in channels.items()
         }
         self.closed = 0
@@ -69,8 +81,8 @@ class Ticker:
         """The last second that can be closed by now."""
         return int(np.ceil(self.now_s)) - 1
 
-    def close_until(self, last: int) -> dict[str, dict[int, tuple[float, float, float, float]]]:
-        """Of each channel, second -> (mean of valid values, last valid value, its time, last time heard)."""
+    def close_until(self, last: int) -> dict[str, dict[int, Row]]:
+        """Of each channel, second -> (mean of valid values, last valid value, its time, last time heard, tremor)."""
         return {name: _close(state, last) for name, state in self.channels.items() if state.t}
 
     def enter(self, k: int, seconds: dict[str, dict[int, tuple]]) -> dict[str, float]:
@@ -80,10 +92,11 @@ class Ticker:
             row = rows.get(k)
             if row is None:
                 continue
-            mean, value, at_s, heard_s = row
+            mean, value, at_s, heard_s, second = row
             state = self.channels[name]
             state.heard_t_s = heard_s
-            if at_s == at_s:
+            if second is not None:
+                state.tremor.update(second)
                 state.last_value, state.last_t_s = value, at_s
                 means[name] = mean
         return means
@@ -107,13 +120,13 @@ def _channel_now(state: ChannelState, now_s: float) -> dict:
     quality = "good"
     if heard_ago is None or heard_ago > state.stale_after_s:
         quality = "stale"
-    elif valid_ago is None or valid_ago > max(FAULT_AFTER_S, state.stale_after_s):
+    elif valid_ago is None or valid_ago > max(FAULT_AFTER_S, state.stale_after_s) or state.tremor.frozen:
         quality = "fault"
     value = None if state.newest is None else state.newest[1]
     return {"value": value, "unit": state.info.unit, "age_s": valid_ago, "quality": quality}
 
 
-def _close(state: ChannelState, last: int) -> dict[int, tuple[float, float, float, float]]:
+def _close(state: ChannelState, last: int) -> dict[int, Row]:
     """Take the samples up to second `last` out of the state and sum them up by second."""
     t, v = np.concatenate(state.t), np.concatenate(state.v)
     end = int(np.searchsorted(t, last, side="right"))
@@ -126,18 +139,16 @@ def _close(state: ChannelState, last: int) -> dict[int, tuple[float, float, floa
     ends = np.concatenate([starts[1:], [end]])
     heard = dict(zip(second[starts].astype(int).tolist(), t[ends - 1].tolist(), strict=True))
     valid = np.isfinite(v)
-    rows = {k: (np.nan, np.nan, np.nan, h) for k, h in heard.items()}
+    rows = {k: (np.nan, np.nan, np.nan, h, None) for k, h in heard.items()}
     if valid.any():
         rows |= _means(t[valid], v[valid], second[valid], heard)
     return rows
 
 
-def _means(
-    t: np.ndarray, v: np.ndarray, second: np.ndarray, heard: dict[int, float]
-) -> dict[int, tuple[float, float, float, float]]:
+def _means(t: np.ndarray, v: np.ndarray, second: np.ndarray, heard: dict[int, float]) -> dict[int, Row]:
     starts = np.concatenate([[0], np.flatnonzero(np.diff(second)) + 1])
     ends = np.concatenate([starts[1:], [len(t)]])
     means = np.add.reduceat(v, starts) / (ends - starts)
     keys = second[starts].astype(int).tolist()
-    columns = zip(keys, means.tolist(), v[ends - 1].tolist(), t[ends - 1].tolist(), strict=True)
-    return {k: (m, value, at, heard[k]) for k, m, value, at in columns}
+    columns = zip(keys, means.tolist(), v[ends - 1].tolist(), t[ends - 1].tolist(), tremors(v, starts), strict=True)
+    return {k: (m, value, at, heard[k], tremor) for k, m, value, at, tremor in columns}
