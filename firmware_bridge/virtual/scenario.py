@@ -132,7 +132,7 @@ def _random_workshop(rng: random.Random, seed: int) -> Scenario:
             evaporator_c=rng.uniform(-4.0, 5.0),
             vent_above_evaporator_k=rng.uniform(4.0, 10.0),
         ),
-        hose=HoseSpec(volume_ml=round(rng.uniform(40.0, 110.0), 1), force_g=rng.uniform(-3.0, 3.0)),
+        hose=HoseSpec(volume_ml=round(rng.uniform(40.0, 110.0), 1), force_g=rng.uniform(-2.0, 2.0)),
         vacuum=VacuumSpec(pump_l_per_s=rng.uniform(0.4, 1.0), outgassing_pa=rng.uniform(0.5, 4.0)),
         air=AirSpec(
             temp_c=rng.uniform(16.0, 34.0),

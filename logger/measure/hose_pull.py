@@ -16,15 +16,17 @@ import numpy as np
 
 PRIOR_SD_G = 1.5
 """Spread of the pull from cart to cart (common practice, no source)."""
-TRAVEL_S = 0.45
-"""A hand turns a valve within this."""
+TRAVELS_S = (0.3, 0.6)
+"""In how long a hand may turn a valve; which it was, the readings say as far as they can."""
+STIFFENS_S = 0.4
 FLOW_SD_G_PER_S = 20.0
-SEARCH_S = (-3.0, 1.5)
-"""Where, from the moment named, the valve may have been turned."""
+SEEN_EARLY_S, SEEN_LATE_LEAST_S, SEEN_LATE_MOST_S, SEEN_G = 1.6, 2.0, 8.0, 5.0
+"""A flow is seen, or missed, once it has moved a few grams: so much later than its valve was turned."""
 VARIANCE_LEAST_G2 = 0.02
-STEP_S = 0.1
+MOMENTS = 48
+"""So many moments are tried: the stronger the flow, the narrower they lie."""
 READINGS_LEAST = 12
-MISFIT = 4.0
+MISFIT, INCREDIBLE = 4.0, 4.0
 U_GROWN = 1.25
 """The model is not the valve: its uncertainty is grown to what own fills showed."""
 
@@ -42,8 +44,16 @@ class Pull:
         return NormalDist().cdf(abs(self.pull_g) / self.u_g)
 
 
-def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, noise_g2: float, prior: Pull) -> Pull:
-    """The pull from readings `gross_g` at `t_s` around a valve's opening near `about_s`.
+def turned_between(seen_s: float, flow_g_per_s: float) -> tuple[float, float]:
+    """When a valve may have been turned whose flow was seen to begin, or to end, at `seen_s`."""
+    late_s = min(max(1.0 + SEEN_G / max(flow_g_per_s, 0.1), SEEN_LATE_LEAST_S), SEEN_LATE_MOST_S)
+    return seen_s - late_s, seen_s + SEEN_EARLY_S
+
+
+def estimate_pull(
+    t_s: np.ndarray, gross_g: np.ndarray, between_s: tuple[float, float], noise_g2: float, prior: Pull
+) -> Pull:
+    """The pull from readings `gross_g` at `t_s` around a valve's opening at some moment of `between_s`.
 
     Their scatter is taken from the best fit itself; where that is far above their noise something else went on, and
     where they are few nothing can be told: then `prior`.
@@ -51,7 +61,8 @@ def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, noise_g2
     if len(t_s) < READINGS_LEAST:
         return prior
     y = gross_g - gross_g[0]
-    designs = [(_design(t_s, moment)) for moment in about_s + np.arange(*SEARCH_S, STEP_S)]
+    moments = np.linspace(*between_s, MOMENTS)
+    designs = [_design(t_s, moment, travel) for travel in TRAVELS_S for moment in moments]
     variance = min(_scatter(design, y) for design in designs)
     if variance > MISFIT * noise_g2:
         return prior
@@ -61,14 +72,21 @@ def estimate_pull(t_s: np.ndarray, gross_g: np.ndarray, about_s: float, noise_g2
     weight /= weight.sum()
     means, variances = np.array([fit[1] for fit in fits]), np.array([fit[2] for fit in fits])
     mean = float(weight @ means)
+    if abs(mean) > INCREDIBLE * PRIOR_SD_G:
+        return prior
     return Pull(mean, U_GROWN * float(np.sqrt(weight @ (variances + (means - mean) ** 2))))
 
 
-def _design(t_s: np.ndarray, opened_s: float) -> np.ndarray:
-    """Columns: rest level, pull, mass poured by unit flow, were the valve opened at `opened_s`."""
-    turned = np.clip((t_s - opened_s) / TRAVEL_S, 0.0, 1.0)
-    poured = np.where(turned < 1.0, turned * turned * TRAVEL_S / 2.0, t_s - opened_s - TRAVEL_S / 2.0)
-    return np.column_stack([np.ones_like(t_s), turned, -np.maximum(poured, 0.0)])
+def _design(t_s: np.ndarray, opened_s: float, travel_s: float) -> np.ndarray:
+    """Columns: rest level, pull, mass poured by unit flow, were the valve opened from `opened_s` on in `travel_s`.
+
+    The hose stiffens as soon as there is any pressure in it; the flow grows with the opening.
+    """
+    since = t_s - opened_s
+    stiff = np.clip(since / STIFFENS_S, 0.0, 1.0)
+    turned = np.clip(since / travel_s, 0.0, 1.0)
+    poured = np.where(turned < 1.0, turned * turned * travel_s / 2.0, since - travel_s / 2.0)
+    return np.column_stack([np.ones_like(t_s), stiff, -np.maximum(poured, 0.0)])
 
 
 def _scatter(design: np.ndarray, y: np.ndarray) -> float:

@@ -349,5 +349,7 @@ class Platform:
         episode.ended_s, episode.after = t_s, after
         self.flowing = False
         self._after_flow = PlateauWindow(oldest=True)
-        self._hose.valve_closed(t_s, t_s - episode.begun_s)
+        drawn_g, open_s = episode.before.gross_g - self.tracker.trend.m, t_s - episode.begun_s
+        if drawn_g > 0.0:
+            self._hose.valve_closed(t_s, open_s, drawn_g / max(open_s, 1.0))
         return [Happening("flow_ended", t_s, episode.before.gross_g - self.tracker.trend.m)]
