@@ -55,7 +55,7 @@ class RecentScale:
         return found
 
     def _rested(self, from_s: float) -> float | None:
-        """The mean since `from_s` once that is a whole window whose halves agree within three of their standard errors."""
+        """The mean since `from_s`, once that is a whole window and its halves agree within three standard errors."""
         if self._clock.now() - from_s < WINDOW_S:
             return None
         with self._lock:
