@@ -17,6 +17,7 @@ from logger.record.json_text import dump_json
 from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
 from logger.record.recording_write import write_recording
+from logger.record.wall_times import wall_times
 
 FORMATS = ("recording", "csv", "parquet", "jsonl")
 _ROWS_A_PIECE = 20_000
@@ -88,12 +89,6 @@ def _jsonl(reader: StoreReader, session_id: str, path: Path) -> None:
 def harmless(text: str) -> str:
     """The text so that no spreadsheet runs it as a formula: an apostrophe before what could begin one."""
     return "'" + text if text.startswith(_FORMULA_STARTS) else text
-
-
-def wall_times(started_utc: str | None, t_s: np.ndarray) -> np.ndarray:
-    """Wall times, datetime64[us] (n,), of session times (n,); not-a-time where the clock was not trusted."""
-    start = np.datetime64(started_utc.removesuffix("Z") if started_utc else "NaT", "us")
-    return start + np.rint(t_s * 1e6).astype("timedelta64[us]")
 
 
 def _readings(recording: Recording) -> Iterator[dict]:

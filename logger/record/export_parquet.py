@@ -15,10 +15,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from logger.record.export import wall_times
 from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
 from logger.record.rows import NO_CODE, codes_of
+from logger.record.wall_times import wall_times
 
 _SUMMARY = {
     "session_id": pa.string(),
