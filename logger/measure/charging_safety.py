@@ -67,9 +67,11 @@ class ChargingSafety:
         return self._hot.update(plausible and temp_c > CONTAINER_HOT_C, temp_c < CONTAINER_HOT_C - 2.0)
 
     def _high(self, tick: Tick) -> list[Signal]:
-        gauge_kpa = tick.mean.get("high_side")
-        if gauge_kpa is None:
-            return self._high_side.update(False, False)
+        """Either side counts: hoses or wires may be swapped, and no low side may come near that line. A second without
+        a reading says nothing, so that a slow sensor still tells."""
+        gauge_kpa = max((tick.mean[side] for side in ("high_side", "low_side") if side in tick.mean), default=0.0)
+        if "high_side" not in tick.mean and gauge_kpa <= self._high_limit_kpa:
+            return []
         return self._high_side.update(gauge_kpa > self._high_limit_kpa, gauge_kpa < 0.94 * self._high_limit_kpa)
 
     def _gain(self, context: ChargeContext) -> list[Signal]:
