@@ -2,8 +2,8 @@
 
     python draw.py board.toml board.svg
 
-The text lists `[[box]]`es in columns from left to right and the `[[wire]]`s between neighbouring columns. A pin is written
-"NAME" or "NAME = RAIL": the second kind hangs on a supply rail, drawn as a tag, so that no supply line crosses the sheet.
+The text lists `[[box]]`es in columns from left to right and the `[[wire]]`s between them. A pin is written "NAME" or
+"NAME = RAIL": the second kind hangs on a supply rail, drawn as a tag, so that no supply line crosses the sheet.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ LINE, MARGIN, TOP = 17, 30, 96
 LANE, STUB = 13, 40
 SIZE = {"title": 24, "box": 15, "text": 12.5, "pin": 13}
 INK, FAINT, PAPER, FILL = "#1c1c1c", "#5a5a5a", "#ffffff", "#f6f4ef"
-RAILS = {"12 V": "#8c4a00", "5.1 V": "#7a5c00", "5 V": "#a3312a", "3.3 V": "#6d3f8f", "0 V": "#1c1c1c", "shield": "#5a5a5a"}
+RAILS = {"12 V": "#8c4a00", "5.1 V": "#7a5c00", "5 V": "#a3312a", "3.3 V": "#6d3f8f", "0 V": "#1c1c1c"}
 DASHES = {"signal": "", "cable": "", "shield": "3 4", "optional": "7 4"}
 
 
@@ -124,8 +124,9 @@ class Sheet:
         return ET.tostring(self.root, encoding="utf-8") + b"\n"
 
     def _add(self, tag: str, style: dict[str, str], **numbers: object) -> ET.Element:
-        shape = {name: f"{value:g}" if isinstance(value, int | float) else str(value) for name, value in numbers.items()}
-        return ET.SubElement(self.root, tag, {**shape, **{name.replace("_", "-"): value for name, value in style.items()}})
+        shape = {name: f"{it:g}" if isinstance(it, int | float) else str(it) for name, it in numbers.items()}
+        look = {name.replace("_", "-"): value for name, value in style.items()}
+        return ET.SubElement(self.root, tag, shape | look)
 
 
 def _ends(diagram: Diagram, wire: dict) -> list[tuple[int, int, str, int]]:
@@ -143,8 +144,8 @@ def _ends(diagram: Diagram, wire: dict) -> list[tuple[int, int, str, int]]:
 
 
 def _routes(diagram: Diagram) -> list[list[tuple[float, float]]]:
-    """The bends of every wire. Wires that step share a gutter, each in its own lane: those that go down turn the later the
-    higher they start, those that go up the later the lower they start, so that none of one kind crosses another."""
+    """The bends of every wire. Wires that step share a gutter, each in its own lane: those that go down turn the later
+    the higher they start, those that go up the later the lower they start, so that none of one kind crosses another."""
     ends = [_ends(diagram, wire) for wire in diagram.wires]
     routes: list[list[tuple[float, float]]] = [[] for _ in ends]
     gutters: dict[int, list[int]] = {}

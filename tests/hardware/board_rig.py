@@ -49,7 +49,7 @@ class Rig:
         return self._stats.get(timeout=10)
 
     def next_pin(self, timeout_s: float = 10) -> tuple[str, int, float]:
-        """The next change of an output: "valve" or "buzzer", its level, and the simulated second."""
+        """What happened next ("valve" or "buzzer" changed, a "blow" was dealt), the level, and the simulated second."""
         return self._pins.get(timeout=timeout_s)
 
     def _listen(self, process: subprocess.Popen) -> None:
@@ -59,7 +59,7 @@ class Rig:
                 self._ready.set()
             elif what == "stat":
                 self._stats.put(json.loads(rest))
-            elif what in ("valve", "buzzer"):
+            elif what in ("valve", "buzzer", "blow"):
                 level, t_s = rest.split()
                 self._pins.put((what, int(level), float(t_s)))
 

@@ -11,12 +11,14 @@ from collections import defaultdict
 
 import numpy as np
 import pytest
+import serial
 from board_rig import Rig, wait_until
 
 from firmware_bridge.blocks import INVALID_CODE, Block
 from firmware_bridge.board import BoardSource
 from firmware_bridge.channel import ChannelConfig
 from firmware_bridge.clock import Clock
+from firmware_bridge.frames import Decoder, Frame, encode
 from firmware_bridge.source import SourceError
 
 pytestmark = pytest.mark.timeout(90)
@@ -91,21 +93,33 @@ def test_codes_arrive_exactly(rig, reader):
 
 
 def test_eighty_weights_a_second_without_a_gap(rig, reader):
-    time.sleep(5)
-    times = reader.times("scale")
+    before, began = len(reader.times("scale")), rig.stat()
+    time.sleep(4)
+    arrived, stat = len(reader.times("scale")) - before, rig.stat()
+    assert arrived == pytest.approx(80 * (stat["simulated_s"] - began["simulated_s"]), abs=8)
     counts = reader.source.counters()
-    assert {name: counts[name] for name in counts if name not in ("opened", "unidentified", "frames")} == {
-        name: 0 for name in counts if name not in ("opened", "unidentified", "frames")
-    }
-    stat = rig.stat()
-    assert len(times) >= 0.9 * 5 * 80
-    spacing = np.diff(times)
-    assert abs(np.mean(spacing) - 0.0125) < 1e-4
-    assert spacing.max() < 0.019, "a weight is missing"
+    assert not any(counts[name] for name in ("lost", "bad_crc", "bad_shape", "silences", "clock_resets")), counts
     assert (stat["torn"], stat["missed"], stat["lost_bytes"]) == (0, 0, 0)
     assert stat["power_downs"] == 1, "only the one at the start is meant"
     assert 0.2 <= stat["longest_high_us"] < 50
     assert stat["worst_pass_us"] < 12_500 * 7 / 8 - 100, "a pass so long would leave weights out"
+
+
+def test_weights_are_stamped_when_their_conversion_ends(rig):
+    """By the board's own counter, whatever else it does: with probes on the bus and requests to answer."""
+    rig.say("probe 0 320")
+    rig.say("reset")
+    decoder, stamps = Decoder(), []
+    with serial.Serial(rig.port, 115200, timeout=0.05) as port:
+        port.reset_input_buffer()
+        for seq in range(60):
+            port.write(encode(Frame("RQ", seq, 0, {"id": 1})))
+            frames = decoder.feed(port.read(4096))
+            stamps += [frame.micros for frame in frames if frame.type == "SM" and "w" in frame.fields]
+    assert len(stamps) > 100
+    spacing = np.diff(stamps)
+    assert np.abs(spacing - 12_500).max() < 150, "an interrupt that had to wait is all there may be"
+    assert decoder.lost == 0
 
 
 def test_transducers_and_probes(rig, reader):
@@ -126,8 +140,8 @@ def test_a_broken_transducer_is_a_fault_and_never_a_pressure(rig, reader):
     wait_until(lambda: reader.quality("high_side") == ("fault", "shorted wire"), what="a shorted wire")
     assert set(reader.codes("low_side")) == {204 * 4, INVALID_CODE}
     rig.say("adc 0 1000")
-    wait_until(lambda: reader.quality("low_side")[0] == "good", what="the wire mended")
-    assert reader.last("low_side") == 204 * 4
+    wait_until(lambda: reader.last("low_side") == 204 * 4, what="pressures from the mended wire")
+    assert reader.quality("low_side") == ("good", "")
 
 
 def test_requests_are_answered_and_the_buzzer_sounds(rig, reader):
@@ -138,10 +152,10 @@ def test_requests_are_answered_and_the_buzzer_sounds(rig, reader):
     assert not reader.source.request(rate=20)
     assert not reader.source.request(beep=20_000)
     assert reader.source.request(rate=10)
-    time.sleep(0.7)
+    time.sleep(0.2)
     before = len(reader.times("scale"))
-    time.sleep(1.5)
-    assert np.diff(reader.times("scale")[before:]) == pytest.approx(0.1, abs=0.002)
+    wait_until(lambda: len(reader.times("scale")) >= before + 10, what="ten weights")
+    assert np.diff(reader.times("scale")[before : before + 10]) == pytest.approx(0.1, abs=0.002)
 
 
 def test_the_valve_closes_a_second_after_the_last_request(rig, reader):
@@ -169,16 +183,17 @@ def test_a_torn_or_wrong_request_opens_nothing(rig, reader):
     assert rig.next_pin()[0] == "buzzer", "the valve has not moved before it"
 
 
-@pytest.mark.parametrize(("blow", "within_s"), [("reset", 0.01), ("hang", 0.3)])
+@pytest.mark.parametrize(("blow", "within_s"), [("reset", 0.0), ("hang", 0.3)])
 def test_a_reset_closes_the_valve_and_is_noticed(rig, reader, blow, within_s):
     """A brown-out resets at once; a board that hangs is reset by its watchdog."""
     assert reader.source.request(valve=1)
     assert rig.next_pin()[:2] == ("valve", 1)
-    struck = rig.stat()["simulated_s"]
     rig.say(blow)
-    _, level, closed = rig.next_pin()
-    assert level == 0
-    assert closed - struck < within_s
+    what, _, struck = rig.next_pin()
+    assert what == "blow"
+    what, level, closed = rig.next_pin()
+    assert (what, level) == ("valve", 0)
+    assert closed - struck <= within_s
     rig.say("code 4321")
     wait_until(lambda: reader.last("scale") == 4321, what="weights after the reset")
     assert rig.stat()["resets"] == 1

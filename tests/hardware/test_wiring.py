@@ -1,4 +1,4 @@
-"""The wiring diagrams: what is committed is what the text draws, and the text agrees with the firmware and the cart files."""
+"""The wiring diagrams: what is committed is what the text draws, and the text agrees with the firmware."""
 
 from __future__ import annotations
 

@@ -2,17 +2,24 @@
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
+#include <util/atomic.h>
 
-/* Rings of 256 bytes: eight-bit indices wrap by themselves and are read and written in one go. */
-static char out[256], in[256];
-static volatile uint8_t out_head, out_tail, in_head, in_tail;
+/* Out, the answer to an ID request and the samples meanwhile must find room at once. In, an eight-bit index wraps by
+ * itself. Each index is written by one side alone. */
+enum { OUT_BYTES = 512 };
+static char out[OUT_BYTES], in[256];
+static volatile uint16_t out_head, out_tail;
+static volatile uint8_t in_head, in_tail;
 
 ISR(USART_UDRE_vect)
 {
-    if (out_head == out_tail)
+    uint16_t tail = out_tail;
+    if (out_head == tail) {
         UCSR0B &= ~_BV(UDRIE0);
-    else
-        UDR0 = out[out_tail++];
+        return;
+    }
+    UDR0 = out[tail];
+    out_tail = (tail + 1) % OUT_BYTES;
 }
 
 ISR(USART_RX_vect)
@@ -24,22 +31,36 @@ ISR(USART_RX_vect)
 
 void uart_start(void)
 {
-    UBRR0 = 16; /* 117,647 bit/s: 2.1 % fast, within what both ends forgive */
     UCSR0A = _BV(U2X0);
+    UBRR0 = 16; /* 117,647 bit/s: 2.1 % fast, within what both ends forgive */
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
     UCSR0B = _BV(TXEN0) | _BV(RXEN0) | _BV(RXCIE0);
 }
 
+static uint16_t room(void)
+{
+    uint16_t tail;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        tail = out_tail;
+    }
+    return (uint16_t)(tail + OUT_BYTES - out_head - 1) % OUT_BYTES;
+}
+
 bool uart_send(const char *bytes, uint8_t length)
 {
-    uint8_t room = out_tail - out_head - 1;
-    if (length > room)
+    if (length > room())
         return false;
-    uint8_t head = out_head;
-    for (uint8_t i = 0; i < length; i++)
-        out[head++] = bytes[i];
-    out_head = head;
-    UCSR0B |= _BV(UDRIE0);
+    uint16_t head = out_head;
+    for (uint8_t i = 0; i < length; i++) {
+        out[head] = bytes[i];
+        head = (head + 1) % OUT_BYTES;
+    }
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        out_head = head;
+        UCSR0B |= _BV(UDRIE0);
+    }
     return true;
 }
 

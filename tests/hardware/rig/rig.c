@@ -4,7 +4,8 @@
  * standard input ends. EEPROM is a file that keeps what the board remembers. Lines on standard input:
  *   code N | stuck -1|0|1 | adc INPUT MILLIVOLTS | probe N SIXTEENTHS | unplug N | brownout N | short 0|1
  *   reset | hang | stat | quit
- * Standard output: "ready", "valve 0|1 SECONDS", "buzzer 0|1 SECONDS", "stat {...}", at simulated seconds. */
+ * Standard output: "ready", "valve 0|1 SECONDS", "buzzer 0|1 SECONDS", "blow 1 SECONDS" at a reset or hang,
+ * "stat {...}"; at simulated seconds. */
 #define _GNU_SOURCE
 #include <fcntl.h>
 #include <stdio.h>
@@ -132,18 +133,27 @@ static void millivolts(int input, int mv)
     avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + input), (uint32_t)mv);
 }
 
+static void say_blow(void)
+{
+    int last = 0;
+    say_pin("blow", 1, &last);
+}
+
 static bool obey_word(const char *line)
 {
-    if (!strcmp(line, "reset"))
+    if (!strcmp(line, "reset")) {
+        say_blow();
         avr_reset(avr);
-    else if (!strcmp(line, "hang"))
+    } else if (!strcmp(line, "hang")) {
+        say_blow();
         hang_processor();
-    else if (!strcmp(line, "stat"))
+    } else if (!strcmp(line, "stat")) {
         say_counts();
-    else if (!strcmp(line, "quit"))
+    } else if (!strcmp(line, "quit")) {
         ended = true;
-    else
+    } else {
         return false;
+    }
     return true;
 }
 

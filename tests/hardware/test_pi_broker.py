@@ -1,0 +1,108 @@
+"""The cart's broker as it is installed, run for real: who gets in, and who may say what."""
+
+from __future__ import annotations
+
+import queue
+import shutil
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+import paho.mqtt.client as mqtt
+import pytest
+
+FILES = Path(__file__).resolve().parents[2] / "hardware" / "pi" / "files"
+WAIT_S = 5.0
+
+
+@pytest.fixture(scope="module")
+def port(tmp_path_factory: pytest.TempPathFactory):
+    """The port of a mosquitto with the installed configuration, its paths and port moved here."""
+    program = shutil.which("mosquitto", path="/usr/sbin:/usr/bin:/sbin:/bin")
+    if program is None or shutil.which("mosquitto_passwd") is None:
+        pytest.skip("mosquitto is not installed")
+    folder = tmp_path_factory.mktemp("broker")
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        free = probe.getsockname()[1]
+    passwords = folder / "tarebook.passwd"
+    passwords.write_text("tarebook:cart-secret\nviewer:viewer-secret\n")
+    subprocess.run(["mosquitto_passwd", "-U", passwords], check=True)
+    (folder / "tarebook.acl").write_text((FILES / "mosquitto.acl").read_text())
+    for path in folder.iterdir():
+        path.chmod(0o644)
+    folder.chmod(0o755)
+    text = (FILES / "mosquitto.conf").read_text()
+    moved = text.replace("/etc/mosquitto", str(folder)).replace("listener 1883 ", f"listener {free} ")
+    assert moved.count(str(free)) == 1
+    config = folder / "mosquitto.conf"
+    config.write_text(f"user root\n{moved}")
+    process = subprocess.Popen([program, "-c", config], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    for _ in range(100):
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", free)) == 0:
+                break
+        time.sleep(0.05)
+    yield free
+    process.terminate()
+    process.wait(10)
+
+
+class Client:
+    """A client that notes its connection's answer and what it hears."""
+
+    def __init__(self, port: int, name: str | None, password: str | None):
+        self.answers: queue.Queue = queue.Queue()
+        self.heard: queue.Queue = queue.Queue()
+        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+        self._client.on_connect = lambda client, data, flags, reason, properties: self.answers.put(reason)
+        self._client.on_message = lambda client, data, message: self.heard.put((message.topic, message.payload))
+        self._client.on_subscribe = lambda client, data, mid, reasons, properties: self.answers.put(reasons[0])
+        if name:
+            self._client.username_pw_set(name, password)
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+        self.connected = not self.answers.get(timeout=WAIT_S).is_failure
+
+    def listen(self, topic: str) -> None:
+        self._client.subscribe(topic, qos=1)
+        self.answers.get(timeout=WAIT_S)
+
+    def say(self, topic: str, payload: bytes) -> None:
+        self._client.publish(topic, payload, qos=1).wait_for_publish(WAIT_S)
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+@pytest.mark.parametrize(
+    ("name", "password", "lets_in"),
+    [
+        (None, None, False),
+        ("viewer", "cart-secret", False),
+        ("stranger", "x", False),
+        ("viewer", "viewer-secret", True),
+        ("tarebook", "cart-secret", True),
+    ],
+)
+def test_who_gets_in(port, name, password, lets_in):
+    client = Client(port, name, password)
+    client.close()
+    assert client.connected == lets_in
+
+
+def test_the_cart_speaks_and_a_viewer_only_listens(port):
+    cart, viewer = Client(port, "tarebook", "cart-secret"), Client(port, "viewer", "viewer-secret")
+    viewer.listen("tarebook/#")
+    viewer.listen("homeassistant/#")
+    viewer.say("tarebook/cart-1/alert", b"forged")
+    cart.say("elsewhere/x", b"not ours")
+    cart.say("tarebook/cart-1/alert", b"true")
+    cart.say("homeassistant/sensor/x/config", b"found")
+    heard = [viewer.heard.get(timeout=WAIT_S) for _ in range(2)]
+    assert heard == [("tarebook/cart-1/alert", b"true"), ("homeassistant/sensor/x/config", b"found")]
+    assert viewer.heard.empty()
+    cart.close()
+    viewer.close()
