@@ -273,6 +273,7 @@ class MassTracker:
         self._rests.clear()
         trend.put_disturbance(0.0, 0.0, related=False)
         off_g = y_g - trend.m
+        self._doubt = t_s, off_g
         trend.mm += off_g * off_g
         trend.update(y_g, self.noise_g2)
         self.disturbed_since = None
@@ -317,7 +318,6 @@ class MassTracker:
             return self._let_go(suspicion.onset_s, y_g)
         trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
         if before_g and self._could_be_flow(suspicion.onset_s):
-            self._doubt = suspicion.onset_s, trend.d
             return self._let_go(suspicion.onset_s, y_g)
         if before_g == 0.0:
             self._came_s = suspicion.onset_s

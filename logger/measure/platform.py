@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from logger.measure.hose_pull import Pull
 from logger.measure.hose_watch import HoseWatch
-from logger.measure.mass_tracker import PUFF_MOST_G, Happening, MassTracker
+from logger.measure.mass_tracker import NO_HAND_MOST_G, Happening, MassTracker
 from logger.measure.plateau import Plateau, PlateauWindow
 from logger.measure.scale_frames import Frame
 
@@ -165,12 +165,13 @@ class Platform:
         return [Happening("handled", h.t_s, h.size_g) for h in happened]
 
     def _rebase(self, happened: list[Happening]) -> None:
-        """A step that stayed is no flow, unless it is a puff: what was drawn does not change by it."""
+        """A step of tens of grams that stayed is no flow: what was drawn does not change by it. A few grams that
+        stayed are likelier a puff, or a hand whose coming or leaving was misread, than a thing so light left there."""
         for h in happened:
             if h.kind in ("stayed", "handled"):
                 self.rest.clear()
                 self._after_flow = None
-                if not -PUFF_MOST_G <= h.size_g < 0.0:
+                if abs(h.size_g) > NO_HAND_MOST_G:
                     self.stay.shift_g += h.size_g
 
     def _new_stay(self, t_s: float, gross_g: float) -> Happening:
