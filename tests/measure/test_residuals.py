@@ -31,7 +31,7 @@ def test_the_line_is_numpys(values, slope, level):
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.floats(12, 60), st.sampled_from([-1.0, 1.0]), st.integers(0, 1000))
+@given(st.floats(20, 60), st.sampled_from([-1.0, 1.0]), st.integers(0, 1000))
 def test_a_hand_is_a_step(size, sign, seed):
     r = noisy(sign * size * np.clip(np.array(T) / 0.25, 0.0, 1.0), 1.0, seed)
     verdict = judge(T, r, 0.0, 1.0, 2.0)
