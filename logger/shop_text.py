@@ -41,7 +41,15 @@ def _lags(lags: dict) -> list[str]:
 
 
 def _drift(scale: dict) -> list[str]:
-    return [f"Scale drifted in {', '.join(scale['drifted_in'])}"] if scale["drifted_in"] else []
+    lines = [f"Scale drifted in {', '.join(scale['drifted_in'])}"] if scale["drifted_in"] else []
+    if scale["checks"]:
+        last = scale["checks"][-1]
+        error_g = last["shown_g"] - last["nominal_g"]
+        lines.append(
+            f"Check weight  {len(scale['checks'])} kept, the last of {last['nominal_g']:g} g {error_g:+.1f} g off: "
+            f"{last['outcome']}, {last['at_utc'][:10]}"
+        )
+    return lines
 
 
 def _spread(row: dict) -> str:

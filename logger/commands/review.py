@@ -42,9 +42,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _all(reader, as_json: bool) -> int:
     from logger.record.gists import session_gists
+    from logger.record.scale_checks import check_weights
     from logger.session.shop_review import shop_review
     from logger.shop_text import shop_as_text
 
-    found = shop_review(session_gists(reader))
+    found = shop_review(session_gists(reader), check_weights(reader))
     print(json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False) if as_json else shop_as_text(found))
     return 0

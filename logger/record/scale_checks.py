@@ -8,12 +8,22 @@ from logger.record.reader import StoreReader
 from logger.record.store import Store
 
 MOST_KEPT = 500
+_KEY = "scale_checks/"
 
 
 def scale_checks(reader: StoreReader, cart_id: str, what: str | None = None) -> list[dict]:
     """Entries {"at_utc", "what": "empty" or "check-weight", …}, oldest first; `what` None for all."""
     kept = reader.value(_key(cart_id), [])
     return [entry for entry in kept if what is None or entry["what"] == what]
+
+
+def check_weights(reader: StoreReader) -> list[dict]:
+    """Check weights of every cart in the store with their `cart_id`, oldest first."""
+    carts = [
+        row["key"].removeprefix(_KEY) for row in reader.rows("SELECT key FROM setting WHERE key GLOB ?", f"{_KEY}*")
+    ]
+    found = [{**entry, "cart_id": cart} for cart in carts for entry in scale_checks(reader, cart, "check-weight")]
+    return sorted(found, key=lambda entry: entry["at_utc"])
 
 
 def add_scale_checks(store: Store, cart_id: str, entries: Iterable[Mapping]) -> None:
@@ -25,4 +35,4 @@ def add_scale_checks(store: Store, cart_id: str, entries: Iterable[Mapping]) -> 
 
 
 def _key(cart_id: str) -> str:
-    return f"scale_checks/{cart_id}"
+    return _KEY + cart_id

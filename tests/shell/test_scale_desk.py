@@ -13,6 +13,10 @@ from firmware_bridge.clock import Clock
 from logger import calibration_book as book
 from logger.daemon import Daemon, _adopt_checks
 from logger.recent_scale import RecentScale, UnrestingError
+from logger.record.gists import session_gists
+from logger.record.scale_checks import check_weights
+from logger.session.shop_review import shop_review
+from logger.shop_text import shop_as_text
 
 SCALE = '[scale]\nclass = "III"\ne_g = 1\nmax_g = 20000'
 
@@ -81,6 +85,8 @@ def test_a_check_weight_beyond_its_class_is_an_alert_until_one_passes(start, pla
     platform.slope = 1.0
     assert weigh(daemon, platform, 2000.0)["outcome"] == "pass"
     until(lambda: not drifts(daemon))
+    told = shop_as_text(shop_review(session_gists(daemon.port.store), check_weights(daemon.port.store)))
+    assert "2 kept" in told and "pass" in told
 
 
 def test_an_empty_platform_that_does_not_come_back_is_an_alert(start, platform):
