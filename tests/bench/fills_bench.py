@@ -65,12 +65,15 @@ def stop_error_g(charge: dict, stop_t_s: float | None) -> float | None:
 
 
 def average_stop_s(scale: Block, truth: dict) -> float | None:
-    """When a ten-sample moving average of the platform's loss crosses the target; told when containers come and go."""
+    """When a ten-sample moving average of the platform's loss crosses the target; told when containers come and go.
+
+    What earlier containers gave it takes from its own readings.
+    """
     valid = np.isfinite(scale.value)
     t, g = scale.t_s[valid], scale.value[valid]
     before = 0.0
     for stay in truth["containers"]:
-        here = (t > stay["on_t_s"] + 3.0) & (t < (stay["off_t_s"] or np.inf))
+        here = (t > stay["on_t_s"] + 3.0) & (t < (stay["off_t_s"] or np.inf) - 1.0)
         if stay["drawn_g"] <= 0.0 or here.sum() <= 2 * AVERAGED:
             continue
         smooth = np.convolve(g[here], np.ones(AVERAGED) / AVERAGED, "valid")
@@ -79,7 +82,7 @@ def average_stop_s(scale: Block, truth: dict) -> float | None:
         crossed = times[(lost >= truth["charge"]["target_g"]) & (times > truth["charge"]["started_t_s"])]
         if len(crossed):
             return float(crossed[0])
-        before += stay["drawn_g"]
+        before = float(np.median(lost[-AVERAGED:]))
     return None
 
 

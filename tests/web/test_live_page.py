@@ -92,6 +92,15 @@ def test_alert_takes_the_full_width_with_word_and_shape(phone, server, port):
     assert phone.locator("#alerts").get_attribute("aria-live") == "assertive"
 
 
+def wait_for_sound(phone, calls: int) -> None:
+    """Until the page has sounded more often than `calls`; asked from here, since the page's policy forbids eval."""
+    for _ in range(100):
+        if int(phone.locator("html").get_attribute("data-sounded") or 0) > calls:
+            return
+        phone.wait_for_timeout(100)
+    pytest.fail(f"no sound after {calls}")
+
+
 def test_sound_only_after_a_touch_and_then_until_acknowledged(phone, server, port):
     opened(phone, server, port)
     stop = alert(3, "stop-charging", "notice", "Close the container valve now.")
@@ -102,7 +111,7 @@ def test_sound_only_after_a_touch_and_then_until_acknowledged(phone, server, por
     expect(phone.locator("#sound")).to_have_text("Sound on")
     calls = int(phone.locator("html").get_attribute("data-sounded") or 0)
     port.show(filling(118.0, [alert(4, "over-target", "danger", "Past the target.")]))
-    phone.wait_for_function(f"Number(document.documentElement.dataset.sounded) > {calls}")
+    wait_for_sound(phone, int(calls or 0))
 
 
 def test_a_slow_touch_wakes_the_sound_and_the_next_silences_all_but_danger(phone, server, port):
@@ -116,7 +125,7 @@ def test_a_slow_touch_wakes_the_sound_and_the_next_silences_all_but_danger(phone
     expect(phone.locator(".alert.caution")).to_be_visible()
     assert phone.locator("html").get_attribute("data-sounded") == calls
     port.show(filling(90.0, [alert(2, "over-placard", "danger", "Over.")]))
-    phone.wait_for_function(f"Number(document.documentElement.dataset.sounded) > {calls}")
+    wait_for_sound(phone, int(calls or 0))
 
 
 def test_vacuum_is_the_large_figure_while_it_is_held(phone, server, port):
