@@ -113,7 +113,7 @@ def _checked(points: Iterable[Sequence[float]]) -> tuple[tuple[float, float], ..
 def _pair(point: Sequence[float]) -> tuple[float, float]:
     try:
         code, value = (float(number) for number in point)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise CalibrationError(f"point {point!r} is not a pair [code, value] of numbers") from None
     if not (math.isfinite(code) and math.isfinite(value)):
         raise CalibrationError(f"point [{code}, {value}] is not finite")

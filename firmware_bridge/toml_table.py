@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import sys
 from collections.abc import Iterable
 from typing import Any
 
@@ -104,7 +105,7 @@ def _nearest(value: Any, allowed: Iterable[Any]) -> str:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
 def _kind(name: str, low: float, high: float) -> str:

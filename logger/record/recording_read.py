@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -37,7 +38,7 @@ def read_recording(path: str | Path | BinaryIO) -> Recording:
             return _read(files)
     except RecordingError as error:
         raise RecordingError(f"{name}: {error}") from None
-    except (zipfile.BadZipFile, zlib.error, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, struct.error) as error:
         raise RecordingError(f"{name}: the zip is damaged or cut short ({error}): copy it again") from None
     except (RuntimeError, NotImplementedError) as error:
         raise RecordingError(f"{name}: the zip cannot be read ({error}): pack it deflated, no password") from None

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import difflib
 import json
-import math
 import re
+import sys
 from datetime import datetime
 
 from firmware_bridge.blocks import CHANNEL_UNITS
@@ -92,5 +92,5 @@ def _check_channels(channels: object) -> None:
 
 def _check_rate(name: str, rate_hz: object) -> None:
     number = isinstance(rate_hz, (int, float)) and not isinstance(rate_hz, bool)
-    if not number or not math.isfinite(rate_hz) or rate_hz <= 0:
+    if not number or not abs(rate_hz) <= sys.float_info.max or rate_hz <= 0:
         raise RecordingError(f"session.json: channels.{name}.rate_hz is {rate_hz!r}: write readings a second, above 0")

@@ -6,7 +6,7 @@ earlier ones, and None takes a key back.
 
 from __future__ import annotations
 
-import math
+import sys
 from collections.abc import Callable, Mapping
 
 from logger.session.vin import VinError, parse_vin
@@ -74,7 +74,7 @@ def _vin(key: str, value: object) -> str:
 
 def _number(most: float) -> Callable[[str, object], float]:
     def check(key: str, value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= sys.float_info.max:
             raise JobError(f"{key}: {value!r} is not a number: write one without its unit")
         if not 0 <= value <= most:
             raise JobError(f"{key}: {value:g} is not between 0 and {most:g}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -108,7 +108,7 @@ def _number(
     value = data.get(key)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= sys.float_info.max:
         raise SetupError(f"{key}: {value!r} is not a number: write one, or leave the key out")
     if above is not None and value <= above:
         raise SetupError(f"{key}: {value:g} must be above {above:g}")

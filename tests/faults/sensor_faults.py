@@ -1,4 +1,4 @@
-"""What befalls a sensor's readings on their way: each fault takes a look's blocks and gives what would arrive instead."""
+"""What befalls a sensor's readings on their way: a fault takes a look's blocks and gives what would arrive instead."""
 
 from __future__ import annotations
 
