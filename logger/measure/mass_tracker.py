@@ -18,6 +18,7 @@ from logger.measure.trend_filter import Trend
 from logger.measure.whiteness import KICK_FRAMES, SCATTER_ALPHA, Whiteness
 
 GATE = 4.5
+"""A reading within so many standard deviations of the trend is believed."""
 GATE_WIDENS_G2 = 6.25
 """However unsure the trend is, a reading farther off than this variance and its noise allow is looked at first."""
 Q_FLOW = 0.002
@@ -26,31 +27,42 @@ Q_FLOW_UNSEEN = 0.02
 """The same while nothing is believed."""
 Q_HAND = 0.3
 """How a resting hand wanders, g^2/s."""
-HAND_GONE_FRAMES = 5
-HAND_GONE_SHARE, HAND_HALF = 0.3, 0.6
 R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
+"""Variance of a reading, g^2: before any is known, and its bounds."""
+SUSPECT_CLIP = 4.0
+"""So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
+
 BACK_FRAMES = 3
-DECIDED = 8.0
-DECIDE_AFTER_S = 1.8
-GIVE_UP_MARGIN = 2.0
-SETTLE_S = 0.8
-GAIN_NEEDS_S = 3.0
-FLOW_MOST_G_PER_S = 45.0
-GAIN_MOST_G_PER_S = 15.0
-KEPT_S = 4.0
+"""So many readings in a row on the trend end a suspicion."""
 BUMP_SIGMA = 8.0
+"""A reading that strays less far is no bump but evidence about the flow."""
+DECIDED, GIVE_UP_MARGIN, DECIDE_AFTER_S = 8.0, 2.0, 1.8
+"""Margin of log-likelihood that decides at once, and the one that does after a while."""
+SETTLE_S, KEPT_S = 0.8, 4.0
+"""Readings that lie still so long are a level; so much of a suspicion is looked at."""
 UNSURE_STEP_G = 3.0
-POURS_SHARE = 0.3
-FLOW_MARGIN = 1.3
-UNDOES = 0.35
+"""Spread of a level that was found only because the readings settled there."""
+GAIN_NEEDS_S = 3.0
+"""A gain of mass is believed after so long: hands are commoner than backflow."""
+FLOW_MOST_G_PER_S, GAIN_MOST_G_PER_S = 45.0, 15.0
+"""More than these no hose of this size lets through (common practice, no source)."""
+
 GONE_G = 2.5
-NO_HAND_MOST_G = 25.0
-NO_HAND_AFTER_S = 12.0
+"""What is left of a hand that has gone."""
+HAND_GONE_FRAMES, HAND_GONE_SHARE, HAND_HALF = 5, 0.3, 0.6
+"""So many readings, each nearer to the trend than this share of the hand (never beyond the second), end it."""
+FLOW_MARGIN = 1.3
+"""How much stronger than any flow seen the flow under a hand may have been."""
+UNDOES = 0.35
+"""A step this near to undoing an earlier doubt undoes it."""
+NO_HAND_MOST_G, NO_HAND_AFTER_S = 25.0, 12.0
+"""A few grams that stay longer than a hand rests were drawn, or never there."""
 TOOL_LEAST_G, TOOL_AFTER_S = 80.0, 20.0
 """What lies there longer than any hand rests, and is lighter than a tool, is mass after all."""
 PUFF_MOST_G, PUFF_FLOW_G_PER_S, PUFF_AFTER_S = 15.0, 0.3, 3.0
-SUSPECT_CLIP = 4.0
-"""So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
+"""A valve opened for a moment at rest: a loss that is taken as such soon."""
+POURS_SHARE = 0.3
+"""How unsure the flow of a container is that was held in the hand with its valve open."""
 
 
 @dataclass(frozen=True, slots=True)
