@@ -32,6 +32,8 @@ R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
 SUSPECT_CLIP = 4.0
 """So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
 
+GAP_S = 2.0
+"""Readings missing for longer leave the trend behind."""
 BACK_FRAMES = 3
 """So many readings in a row on the trend end a suspicion."""
 BUMP_SIGMA = 8.0
@@ -137,6 +139,8 @@ class MassTracker:
 
     def step(self, t_s: float, y_g: float) -> list[Happening]:
         """Take in one frame, later than the last one; returns what happened."""
+        if t_s - self.trend.t_s > GAP_S:
+            return self._after_gap(t_s, y_g)
         hand = self.trend.dd > 0.0
         unseen = self.suspicion is not None
         self.trend.predict(t_s, Q_FLOW_UNSEEN if unseen else Q_FLOW, Q_HAND if hand else 0.0)
@@ -157,6 +161,19 @@ class MassTracker:
         if e * e < BUMP_SIGMA * BUMP_SIGMA * s:
             self._white.count(t_s, e, s)
         return self._resolve(t_s, y_g)
+
+    def _after_gap(self, t_s: float, y_g: float) -> list[Happening]:
+        """Nothing was read for a while (the power went, a cable came off): whatever flowed meanwhile, the container
+        weighs what it weighs now, and its flow may be anything between none and what it was."""
+        trend = self.trend
+        trend.predict(t_s, 0.0)
+        trend.put_disturbance(0.0, 0.0, related=False)
+        trend.m, trend.mm, trend.mf = y_g, self.noise_g2, 0.0
+        trend.ff += trend.f * trend.f + 1.0
+        self.suspicion = self.disturbed_since = None
+        self._rests.clear()
+        self._white.clear()
+        return []
 
     def _believe(self, t_s: float, y_g: float) -> None:
         e, s = self.trend.update(y_g, self.noise_g2)

@@ -126,3 +126,25 @@ def test_wild_and_missing_readings_do_not_reach_the_charge():
     for frame in weigher.frames(Block("scale", block.t_s, value)):
         weigher.step(frame)
     assert charge_findings(weigher)["delivered_g"] == pytest.approx(200.0, abs=1.5)
+
+
+@pytest.mark.parametrize("gap", [(30.5, 36.0), (60.0, 95.0), (125.0, 150.0), (29.0, 135.0)])
+def test_what_flows_while_nothing_is_read_is_weighed_afterwards(gap):
+    fill = Fill(closed_s=130.0, end_s=190.0)
+    block = fill.scale()
+    seen = (block.t_s < gap[0]) | (block.t_s > gap[1])
+    weigher = Weigher(WeigherSetup(10.0, target_g=500.0))
+    for frame in weigher.frames(Block("scale", block.t_s[seen], block.value[seen])):
+        weigher.step(frame)
+    assert charge_findings(weigher)["delivered_g"] == pytest.approx(200.0, abs=1.5)
+
+
+def test_a_stop_that_fell_into_a_gap_is_said_at_its_end():
+    fill = Fill(closed_s=150.0, end_s=190.0)
+    block = fill.scale()
+    seen = (block.t_s < 110.0) | (block.t_s > 140.0)
+    weigher = Weigher(WeigherSetup(10.0, target_g=200.0))
+    said = []
+    for frame in weigher.frames(Block("scale", block.t_s[seen], block.value[seen])):
+        said += [(frame.known_t_s, signal) for signal in weigher.step(frame)]
+    assert 140.0 < first(said, "stop-charging") < 142.0
