@@ -297,6 +297,22 @@ def test_a_stopped_hold_is_off_at_once(core):
     assert core("hold", "stop", 6) == "0"
 
 
+@quick
+@given(u32, st.integers(0, 999_999))
+def test_the_valve_stays_closed_after_a_reset_until_the_old_order_has_ceased(core, start, gap):
+    def valve(what: str, after_us: int) -> str:
+        return core("valve", what, (start + after_us) % 2**32)
+
+    valve("start", 0)
+    assert valve("open", gap) == "0 0", "a host that knew of no reset"
+    assert valve("close", gap) == "1 0"
+    assert valve("open", gap + 999_999) == "0 0", "it goes on asking"
+    quiet = gap + 1_999_999
+    assert [valve("open", quiet), valve("ask", quiet + 999_999), valve("ask", quiet + 10**6)] == ["1 1", "1 1", "1 0"]
+    assert valve("open", quiet + 10**6 + 1) == "1 1", "a second order needs no wait"
+    assert valve("close", quiet + 10**6 + 2) == "1 0"
+
+
 # --- memory and health
 
 

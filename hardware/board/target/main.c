@@ -146,15 +146,16 @@ static void tell_probes(void)
 static void obey(const struct request *request)
 {
     uint32_t now_us = ticks_us();
+    bool obeyed = request->kind != REQUEST_REFUSED;
     if (request->kind == REQUEST_RATE)
         set_rate((uint8_t)request->value);
     else if (request->kind == REQUEST_BEEP)
         outputs_beep(request->value, now_us);
     else if (request->kind == REQUEST_VALVE)
-        outputs_valve(request->value, now_us);
+        obeyed = outputs_valve(request->value, now_us);
     struct frame *frame = link_begin("AK", now_us);
     frame_int(frame, "seq", request->seq);
-    frame_int(frame, "ok", request->kind != REQUEST_REFUSED);
+    frame_int(frame, "ok", obeyed);
     link_send();
     if (request->kind == REQUEST_ID) {
         tell_id();
@@ -187,8 +188,8 @@ static void announce(void)
 
 static void start(void)
 {
-    outputs_start();
     ticks_start();
+    outputs_start();
     uart_start();
     sei();
     boot = memory_boot();

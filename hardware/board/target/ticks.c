@@ -15,6 +15,7 @@ EMPTY_INTERRUPT(TIMER0_COMPA_vect)
 
 void ticks_start(void)
 {
+    TCNT1 = 0;
     TCCR1B = _BV(CS11); /* half a microsecond a count */
     TIMSK1 = _BV(TOIE1);
     TCCR0A = _BV(WGM01);

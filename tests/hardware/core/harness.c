@@ -16,12 +16,14 @@
 #include "schedule.h"
 #include "search.h"
 #include "transducer.h"
+#include "valve.h"
 
 static struct loadcell cell;
 static struct transducer transducer;
 static struct probe probe;
 static struct beat beat;
 static struct hold hold;
+static struct valve valve;
 static struct lines lines;
 static struct health health;
 
@@ -232,6 +234,19 @@ static void do_hold(void)
     printf("%d", hold_on(&hold, now));
 }
 
+/* valve start NOW | valve open NOW | valve close NOW | valve ask NOW; says whether obeyed, and whether open then */
+static void do_valve(void)
+{
+    char *what = word();
+    uint32_t now = us();
+    bool obeyed = true;
+    if (!strcmp(what, "start"))
+        valve_start(&valve, now);
+    else if (strcmp(what, "ask"))
+        obeyed = valve_request(&valve, !strcmp(what, "open"), now);
+    printf("%d %d", obeyed, valve_open(&valve, now));
+}
+
 /* boots COUNT: the numbers of so many boots from blank cells, and how often the most written cell was written */
 static void do_boots(void)
 {
@@ -274,7 +289,7 @@ static const struct {
     {"crc16", do_crc16}, {"dallas", do_dallas}, {"frame", do_frame},   {"request", do_request},
     {"lines", do_lines}, {"cell", do_cell},     {"probe", do_probe},   {"transducer", do_transducer},
     {"slot", do_slot},   {"search", do_search}, {"beat", do_beat},     {"hold", do_hold},
-    {"boots", do_boots}, {"health", do_health},
+    {"boots", do_boots}, {"health", do_health}, {"valve", do_valve},
 };
 
 int main(void)

@@ -1,0 +1,128 @@
+"""A fill from the pins of the simulated board through the running logger and back to the valve's pin and the buzzer's."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+
+import pytest
+from board_rig import Rig, wait_until
+
+from firmware_bridge.cart import load_cart
+from logger.daemon import Daemon
+
+pytestmark = pytest.mark.timeout(120)
+
+CODES_PER_G = 210
+GROSS_G, FLOW_G_PER_S, LAG_S = 5000.0, 12.0, 0.2
+SETUP = {"refrigerant": "R-134a", "placard": {"low_g": 135.0, "high_g": 165.0}, "target_g": 150.0}
+CART = """
+[cart]
+id = "bench"
+[board]
+port = "{port}"
+id = "bench-board"
+[channel.scale]
+source = "board"
+field = "w"
+unit = "g"
+rate_hz = 80
+points = [[0, 0.0], [210000, 1000.0]]
+[channel.low_side]
+source = "board"
+field = "lo"
+unit = "kPa"
+rate_hz = 10
+points = [[409.2, -100.0], [3682.8, 1500.0]]
+[valve]
+close_lag_s = {lag}
+"""
+
+
+class Vehicle:
+    """What the pins do to the scale: while the valve's pin is high, and its lag after, refrigerant leaves the container."""
+
+    def __init__(self, rig: Rig):
+        self.drawn_g, self.valve, self.beeps = 0.0, False, 0
+        self.blown = threading.Event()
+        self._rig, self._closed_s = rig, 0.0
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> Vehicle:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._ended.set()
+        self._thread.join(10)
+
+    def _run(self) -> None:
+        then_s = time.monotonic()
+        while not self._ended.wait(0.01):
+            self._heed_pins()
+            now_s = time.monotonic()
+            if self.valve or now_s - self._closed_s < LAG_S:
+                self.drawn_g += FLOW_G_PER_S * (now_s - then_s)
+            then_s = now_s
+            self._rig.say(f"code {round((GROSS_G - self.drawn_g) * CODES_PER_G)}")
+
+    def _heed_pins(self) -> None:
+        try:
+            while True:
+                what, level, _ = self._rig.next_pin(0.001)
+                self.beeps += what == "buzzer" and level
+                if what == "blow":
+                    self.blown.set()
+                if what == "valve":
+                    self.valve = bool(level)
+                    self._closed_s = self._closed_s if level else time.monotonic()
+        except queue.Empty:
+            return
+
+
+@pytest.fixture
+def daemon(rig, tmp_path):
+    cart_file = tmp_path / "cart.toml"
+    cart_file.write_text(CART.format(port=rig.port, lag=LAG_S))
+    daemon = Daemon(load_cart(cart_file), tmp_path / "data", open_setup=SETUP)
+    yield daemon
+    daemon.stop()
+
+
+def test_a_fill_with_a_brown_out_in_its_middle_lands_on_target(rig, daemon):
+    with Vehicle(rig) as vehicle:
+        wait_until(lambda: vehicle.valve is False, what="the feed of codes")
+        daemon.start()
+        port = daemon.port
+        wait_until(lambda: port.now()["t_s"] > 6, what="a plateau before the fill")
+        port.mark({"mark": "stage", "detail": {"stage": "charging"}})
+        wait_until(lambda: port.order_valve(True)["open"], what="the valve's opening")
+        wait_until(lambda: vehicle.drawn_g > 50, what="a third of the fill")
+        rig.say("reset")
+        wait_until(vehicle.blown.is_set, what="the brown-out")
+        wait_until(lambda: not vehicle.valve, what="the valve's closing")
+        closed_g = vehicle.drawn_g
+        time.sleep(2)
+        assert vehicle.drawn_g - closed_g < FLOW_G_PER_S * (LAG_S + 0.3), (
+            "it stays closed though the host goes on asking"
+        )
+        port.order_valve(False)
+        time.sleep(1.5)
+        wait_until(lambda: port.now()["channels"]["scale"]["quality"] == "good", what="weights after the reset")
+        wait_until(
+            lambda: port.now()["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0),
+            what="the delivered mass after the reset",
+        )
+        wait_until(lambda: port.order_valve(True)["open"], what="a person's second order")
+        wait_until(lambda: vehicle.drawn_g > 100, what="the flow's return")
+        wait_until(lambda: not vehicle.valve, timeout_s=20, what="the valve's closing at the target")
+        wait_until(lambda: vehicle.beeps > 0, what="the buzzer")
+        alerts = {alert["code"] for alert in port.now()["alerts"]}
+        time.sleep(3)
+        findings = port.close_session()
+    said = {alert["code"] for alert in findings["alerts"]} | alerts
+    assert "stop-charging" in said
+    assert vehicle.drawn_g == pytest.approx(150.0, abs=15.0), "the charge is within 15 g of its target (SAE J2788)"
+    assert findings["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0)
