@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import serial
 
 from firmware_bridge.clock import Clock
-from firmware_bridge.frames import MICROS_MODULUS, SEQ_MODULUS, Decoder, Frame, encode
+from firmware_bridge.frames import MAX_FRAME_BYTES, MICROS_MODULUS, SEQ_MODULUS, Decoder, Frame, encode
 from firmware_bridge.health import patience_s
 from firmware_bridge.source import SourceError
 
@@ -37,7 +37,7 @@ class BoardLink:
         self._lock = threading.Lock()
         self._pending: dict[int, _Pending] = {}
         self._seq = 0
-        self._heard_s = 0.0
+        self._heard_s, self._noise_bytes = 0.0, 0
 
     def open(self) -> None:
         """Raises SourceError when the port is not there or taken."""
@@ -46,7 +46,7 @@ class BoardLink:
         except (OSError, ValueError) as error:
             raise SourceError(f"{self.port} cannot be opened ({error}): is the board plugged in?") from error
         self.decoder.forget_link()
-        self._heard_s = self._clock.now()
+        self._heard_s, self._noise_bytes = self._clock.now(), 0
         self.opened += 1
         with self._lock:
             self._serial = port
@@ -64,13 +64,14 @@ class BoardLink:
         """Frames and when they arrived (s), after at most `timeout_s`. Raises SourceError when the port has gone or the
         board has been silent for too long."""
         data = self._bytes(timeout_s)
+        self._noise_bytes += len(data)
         arrival_s = self._clock.now()
         frames = self.decoder.feed(data)
         if frames:
-            self._heard_s = arrival_s
+            self._heard_s, self._noise_bytes = arrival_s, 0
         elif arrival_s - self._heard_s > self._silence_s:
             self.silences += 1
-            raise SourceError(f"{self.port}: the board has been silent for {arrival_s - self._heard_s:.1f} s")
+            raise SourceError(self._nothing_for(arrival_s - self._heard_s))
         for frame in frames:
             if frame.type == "AK":
                 self._settle(frame)
@@ -80,6 +81,11 @@ class BoardLink:
         """Send a request without waiting for its answer; its sequence number. Raises SourceError."""
         with self._lock:
             return self._send(fields, None)
+
+    def _nothing_for(self, silent_s: float) -> str:
+        if self._noise_bytes > MAX_FRAME_BYTES:
+            return f"{self.port}: only noise has come for {silent_s:.1f} s: is the baud rate right, the cable sound?"
+        return f"{self.port}: the board has been silent for {silent_s:.1f} s"
 
     def request(self, **fields: int) -> bool:
         """Send a request and wait for its answer, which another thread's `read` brings; whether the board obeyed."""

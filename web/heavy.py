@@ -45,11 +45,13 @@ class Heavy:
     def _made(self, command: str, session_id: str, name: str, *options: str) -> bytes:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / name
-            self._command(command, session_id, *options, "-o", str(path))
+            self._command(command, *options, "-o", str(path), session_id)
             return path.read_bytes()
 
     def _command(self, name: str, *arguments: str) -> str:
-        return self._run("logger.cli", name, *arguments, "--data", str(self._data_dir))
+        """The last of the arguments is a session's id, which an uploaded recording chooses: it may look like an option."""
+        *options, session_id = arguments
+        return self._run("logger.cli", name, *options, "--data", str(self._data_dir), "--", session_id)
 
     def _run(self, module: str, *arguments: str, hide: str = "") -> str:
         if not self._turn.acquire(timeout=WAIT_S):

@@ -1,4 +1,4 @@
-"""Hostile input: refused in one line or taken, never a crash; no frame comes out that was not sent; no answer is a 5xx."""
+"""Hostile input is refused in one line or taken, never a crash; no frame comes out that was not sent; no 5xx."""
 
 from __future__ import annotations
 
