@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
+from pathlib import Path
 
 from firmware_bridge.cart import Cart
 from firmware_bridge.clock import Clock
@@ -15,6 +16,7 @@ from logger.pairing import Pairing
 from logger.port import NoSessionError
 from logger.publish.feed import Feed
 from logger.publish.valve import ValveKeeper
+from logger.record.importing import import_recording
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.resume import clock_origin
@@ -49,7 +51,7 @@ class RunningCart:
         self._cart, self._writer, self._recorder = cart, store, recorder
         self._clock, self._wall, self._valve = clock, wall, valve
         self._engine: Engine | None = None
-        self._changing = threading.Lock()
+        self._changing, self._importing = threading.Lock(), threading.Lock()
         self._last_findings: dict | None = next((found for _, found in self.store.all_findings(1)), None)
 
     def attach(self, engine: Engine) -> None:
@@ -58,6 +60,12 @@ class RunningCart:
 
     def now(self) -> dict:
         return self._engine.now()
+
+    def health(self) -> dict[str, str]:
+        recorder = self._recorder.state
+        kept = self._recorder.alive() and recorder.status == "writing"
+        why = recorder.reason or "the thread that keeps readings has ended: restart the logger"
+        return {"engine": self._engine.trouble() or "ok", "recorder": "ok" if kept else why}
 
     def findings(self) -> dict | None:
         return self._engine.call(lambda run: run.pipeline.findings() if run.session_id else None)
@@ -104,6 +112,13 @@ class RunningCart:
             raise ValueError("this cart has no charging valve: add [valve] to its cart file")
         decision = self._valve.order(open_it)
         return {"open": decision.open, "why": decision.why}
+
+    def import_recording(self, path: Path, findings: Mapping) -> str:
+        with self._importing:
+            session_id, is_new = import_recording(self._writer, path, findings)
+        if is_new:
+            self._tell(session_id, False)
+        return session_id
 
     def idle_run(self) -> Run:
         """The run between two sessions: values are shown and watched, nothing is kept."""

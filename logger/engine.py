@@ -31,6 +31,8 @@ SNAPSHOT_PERIOD_S = 0.2
 GATHER_S = 0.004
 MOST_WAITING = 20_000
 CALL_TIMEOUT_S = 60.0
+LATE_S = 3.0
+"""Fifteen snapshots: past that the page shows what was, not what is."""
 
 
 class EngineEnded(ValueError):
@@ -90,6 +92,7 @@ class Engine:
         self._next_snapshot = 0.0
         self._run: Run | None = None
         self._shown: dict = {}
+        self._shown_s = 0.0
         self.turns = self.failures = 0
         self._thread = threading.Thread(target=self._loop, name="engine", daemon=True)
 
@@ -121,6 +124,13 @@ class Engine:
     def now(self) -> dict:
         """The latest snapshot."""
         return self._shown
+
+    def trouble(self) -> str:
+        """Why what is shown cannot be believed to be of now; empty when it can."""
+        if not self.alive():
+            return "the thread that judges readings has ended: restart the logger"
+        behind_s = time.monotonic() - self._shown_s
+        return f"nothing has been judged for {behind_s:.0f} s" if behind_s > LATE_S else ""
 
     def call(self, work: Callable[[Run], T]) -> T:
         """Have `work` done by the engine's thread between two looks; what it returns or raises. EngineEnded at the end
@@ -219,6 +229,7 @@ class Engine:
         run = self._run
         self._next_snapshot = time.monotonic() + SNAPSHOT_PERIOD_S
         self._shown = self._dress(clean(run.pipeline.now(run.time.of(self._clock.now()))))
+        self._shown_s = time.monotonic()
         self._feed.publish("now", self._shown)
 
     def _obey(self, order: _Order) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Protocol
 
 from logger.pairing import Pairing
@@ -30,6 +31,9 @@ class CartPort(Protocol):
     def now(self) -> dict:
         """The `/api/now` object, at most 0.2 s old; must not be changed."""
 
+    def health(self) -> dict[str, str]:
+        """The parts without which the cart does not do its work, each "ok" or what ails it."""
+
     def findings(self) -> dict | None:
         """The findings of the open session so far, None when none is open."""
 
@@ -49,3 +53,7 @@ class CartPort(Protocol):
 
     def order_valve(self, open_it: bool) -> dict:
         """A person orders the charging valve open or closed; {"open", "why"}. Raises ValueError when there is none."""
+
+    def import_recording(self, path: Path, findings: Mapping) -> str:
+        """Take a recording (folder or zip) and what it comes to into the record, whole or not at all; its session id.
+        The same one a second time changes nothing. Raises ValueError."""

@@ -49,7 +49,7 @@ class Heavy:
             return path.read_bytes()
 
     def _command(self, name: str, *arguments: str) -> str:
-        """The last of the arguments is a session's id, which an uploaded recording chooses: it may look like an option."""
+        """The last argument is a session's id, which an uploaded recording chooses: it may look like an option."""
         *options, session_id = arguments
         return self._run("logger.cli", name, *options, "--data", str(self._data_dir), "--", session_id)
 

@@ -9,6 +9,7 @@ from flask import Response
 
 from logger.port import CartPort
 from web.answers import as_json
+from web.problems import Problem
 from web.routes import Route
 from web.schemas import ref
 
@@ -25,8 +26,8 @@ def _family(name: str, about: str, samples: list[tuple[str, float | None]]) -> l
     return [f"# HELP {name} {about}", f"# TYPE {name} gauge", *lines] if lines else []
 
 
-def metrics_text(now: dict, viewers: int) -> str:
-    """What /metrics answers for one /api/now object."""
+def metrics_text(now: dict, viewers: int, health: dict[str, str]) -> str:
+    """What /metrics answers for one /api/now object; health: the cart's parts, each "ok" or what ails it."""
     channels, charge = now["channels"], now.get("charge") or {}
 
     def labels(name: str, channel: dict) -> str:
@@ -35,6 +36,7 @@ def metrics_text(now: dict, viewers: int) -> str:
     values = [(labels(n, c), c["value"]) for n, c in channels.items()]
     ages = [(labels(n, c), c["age_s"]) for n, c in channels.items()]
     good = [(labels(n, c), float(c["quality"] == "good")) for n, c in channels.items()]
+    well = [(f'{{part="{_escaped(part)}"}}', float(state == "ok")) for part, state in health.items()]
     families = [
         _family("tarebook_reading", "Latest reading, in its unit", values),
         _family("tarebook_reading_age_seconds", "Age of the latest reading", ages),
@@ -44,6 +46,7 @@ def metrics_text(now: dict, viewers: int) -> str:
         _family("tarebook_alerts_standing", "Alerts not cleared", [("", float(len(now["alerts"])))]),
         _family("tarebook_session_open", "1 while a session is open", [("", float(bool(now["session_id"])))]),
         _family("tarebook_clock_trusted", "1 when wall time is known", [("", float(now["clock_trusted"]))]),
+        _family("tarebook_part_well", "1 while this part of the logger does its work", well),
         _family("tarebook_viewers", "Open live streams", [("", float(viewers))]),
     ]
     return "\n".join(line for family in families for line in family) + "\n"
@@ -56,12 +59,17 @@ class Operations:
         self._port, self._now, self._describe = port, now, describe
 
     def healthz(self):
-        """200 once there is a snapshot, 503 before."""
+        """200 while readings are judged and kept, 503 with the reason when not, and before the first snapshot. A sensor
+        that is unplugged is an alert, no reason to restart the logger."""
         self._now()
-        return as_json({"status": "ok"})
+        parts = self._port.health()
+        ill = [f"{name}: {state}" for name, state in parts.items() if state != "ok"]
+        if ill:
+            raise Problem(503, "Not well", "; ".join(ill))
+        return as_json({"status": "ok", "parts": parts})
 
     def metrics(self):
-        text = metrics_text(self._now(), self._port.feed.viewers())
+        text = metrics_text(self._now(), self._port.feed.viewers(), self._port.health())
         return Response(text, content_type="text/plain; version=0.0.4; charset=utf-8")
 
     def api_description(self):

@@ -101,5 +101,7 @@ SCHEMAS = {
     "PlacardRead": _object(["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER),
     "PairingCode": _object(["code"], code=TEXT),
     "PairingToken": _object(["token"], token=TEXT),
-    "Health": _object(["status"], status={"enum": ["ok"]}),
+    "Health": _object(
+        ["status"], status={"enum": ["ok"]}, parts={"type": "object", "additionalProperties": {"type": "string"}}
+    ),
 }

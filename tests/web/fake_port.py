@@ -234,6 +234,9 @@ class FakePort:
     def now(self) -> dict:
         return self.shown
 
+    def health(self) -> dict[str, str]:
+        return {"engine": "ok", "recorder": "ok"}
+
     def show(self, now: dict) -> None:
         self.shown = now
         self.feed.publish("now", now)

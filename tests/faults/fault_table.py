@@ -1,0 +1,61 @@
+"""Prints what was tried and what held; `--full` tries all of it."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from fault_play import kept_and_judged_alike, play
+from fuzzing import carts, frames, recordings
+from power_tries import try_all
+from sensor_cases import SCENES, Case, cases, what_failed
+
+from logger.record.store import Store
+
+FULL_FRAMES, SHORT_FRAMES = 1_000_000, 50_000
+Line = tuple[str, int, list[str]]
+"""What was tried, how often, what did not hold."""
+
+
+def main(full: bool) -> int:
+    """Print the table; 1 when something did not hold that is not known to fall short."""
+    broken = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for what, tried, wrong in lines(Path(folder), full):
+            broken += len(wrong)
+            print(
+                f"{what:52} tried {tried:8,d}  {'held' if not wrong else 'NOT HELD: ' + '; '.join(wrong[:3])}",
+                flush=True,
+            )
+    return int(broken > 0)
+
+
+def lines(folder: Path, full: bool) -> Iterator[Line]:
+    """One after the other, as they come."""
+    yield from _sensors(folder / "sensors", [case for case in cases() if full or not case.full_only])
+    yield (
+        "power lost with writes unsynced: images of the store",
+        *try_all(folder / "power", 40 if full else 11, 25 if full else 4),
+    )
+    yield "frames: lines sent, spoiled or whole", *frames(FULL_FRAMES if full else SHORT_FRAMES)
+    yield "recordings spoiled", *recordings(50_000 if full else 1500)
+    yield "cart files spoiled", *carts(folder, 30_000 if full else 1200)
+
+
+def _sensors(folder: Path, some: list[Case]) -> Iterator[Line]:
+    store = Store.open(folder / "tarebook.db")
+    for case in some:
+        played = play(SCENES[case.scene].scenario, case.fault)
+        wrong = what_failed(case, played)
+        lost = [] if kept_and_judged_alike(store, played, case.name) else ["the record differs"]
+        if case.short and wrong:
+            print(f"{case.name:52} falls short: {'; '.join(wrong)} ({case.short})", flush=True)
+            wrong = []
+        yield case.name, 1, wrong + lost
+    store.close()
+
+
+if __name__ == "__main__":
+    sys.exit(main("--full" in sys.argv[1:]))
