@@ -78,17 +78,12 @@ class Actions:
 
     def _taken_in(self, content: bytes) -> str:
         """Judge an upload in another process, then let the cart, which alone writes, take it in; its session id."""
-        take_in = getattr(self._port, "import_recording", None)
-        if take_in is None:
-            raise Problem(
-                501, "Not while it runs", "this cart takes no recordings while it runs: use `tarebook import`"
-            )
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "upload.zip"
             path.write_bytes(content)
             findings = self._heavy.findings(path)
             try:
-                return take_in(path, findings)
+                return self._port.import_recording(path, findings)
             except ValueError as error:
                 raise Problem(422, "Cannot take this recording", str(error).replace(str(path), "the upload")) from None
 
@@ -113,8 +108,7 @@ class Actions:
         try:
             token = self._port.pairing.exchange(str(body.get("code", "")), str(body.get("name", "")))
         except PairingError as error:
-            wait = {"Retry-After": str(round(error.retry_after_s))} if error.retry_after_s else {}
-            raise Problem(429 if wait else 403, "Not paired", str(error), wait) from None
+            raise _not_paired(error) from None
         answer = redirect("/", 303) if request.mimetype == FORM else as_json({"paired": True})
         give_cookie(answer, token)
         return answer
@@ -124,7 +118,7 @@ class Actions:
         try:
             token = self._port.pairing.exchange(str(body_object().get("code", "")), "program")
         except PairingError as error:
-            raise Problem(403, "Not paired", str(error)) from None
+            raise _not_paired(error) from None
         return as_json({"token": token}, 201)
 
     def _must_be_open(self, session_id: str) -> None:
@@ -165,6 +159,11 @@ class Actions:
                 "POST", "/api/token", self.api_token, "Pair a program", {201: (JSON, ref("PairingToken"))}, body=code
             ),
         ]
+
+
+def _not_paired(error: PairingError) -> Problem:
+    wait = {"Retry-After": str(round(error.retry_after_s))} if error.retry_after_s else {}
+    return Problem(429 if wait else 403, "Not paired", str(error), wait)
 
 
 def _both(name: str) -> dict[str, dict]:
