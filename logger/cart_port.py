@@ -19,6 +19,7 @@ from logger.publish.valve import ValveKeeper
 from logger.record.importing import import_recording
 from logger.record.recorder import Recorder
 from logger.record.store import Store
+from logger.record_desk import RecordDesk
 from logger.resume import clock_origin
 from logger.scale_desk import ScaleDesk
 from logger.session.pipeline import Pipeline
@@ -48,6 +49,7 @@ class RunningCart:
         scale: ScaleDesk,
     ):
         self.feed, self.pairing, self.store, self.scale = feed, pairing, store.reader(), scale
+        self.desk = RecordDesk(store, wall, self.mark)
         self._cart, self._writer, self._recorder = cart, store, recorder
         self._clock, self._wall, self._valve = clock, wall, valve
         self._engine: Engine | None = None

@@ -9,6 +9,7 @@ from typing import Protocol
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
 from logger.record.reader import StoreReader
+from logger.record_desk import RecordDesk
 from logger.scale_desk import ScaleDesk
 
 
@@ -20,13 +21,14 @@ class CartPort(Protocol):
     """Every method may be called from any thread. Errors are ValueErrors of one line.
 
     feed: what happens, as it happens. store: the record, read only. pairing: who may change things.
-    scale: tare and checks of the scale.
+    scale: tare and checks of the scale. desk: what people add to the record.
     """
 
     feed: Feed
     store: StoreReader
     pairing: Pairing
     scale: ScaleDesk
+    desk: RecordDesk
 
     def now(self) -> dict:
         """The `/api/now` object, at most 0.2 s old; must not be changed."""

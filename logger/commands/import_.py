@@ -15,13 +15,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from logger.record.errors import StoreBusyError
     from logger.record.importing import add_recording, digest_of, is_known
     from logger.record.recording import read_recording
     from logger.record.store import Store
     from logger.replay import replay
 
     recording = read_recording(args.recording)
-    store = Store.open(store_path(args.data))
+    try:
+        store = Store.open(store_path(args.data))
+    except StoreBusyError as error:
+        raise ValueError(
+            f"{args.recording}: not taken in, as the logger (process {error.holder}) works on {args.data}: "
+            "bring it in on its page /sessions, or stop the logger first"
+        ) from None
     try:
         if is_known(store, recording, digest_of(recording)):
             print(f"{recording.session_id}: was here already, nothing changed")

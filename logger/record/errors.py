@@ -13,3 +13,11 @@ class StoreError(ValueError):
 
 class StorageFullError(StoreError):
     """Nothing can be written just now; what was to be written is kept in memory and tried again."""
+
+
+class StoreBusyError(StoreError):
+    """Another process writes to this store; `holder` is its number."""
+
+    def __init__(self, line: str, holder: str):
+        super().__init__(line)
+        self.holder = holder

@@ -8,7 +8,7 @@ import sqlite3
 from pathlib import Path
 from typing import IO
 
-from logger.record.errors import StoreError
+from logger.record.errors import StoreBusyError, StoreError
 from logger.record.schema import APPLICATION_ID
 
 SCHEMA_VERSION = 1
@@ -25,9 +25,8 @@ def lock(path: Path) -> IO:
         handle.seek(0)
         holder = handle.read().strip() or "?"
         handle.close()
-        raise StoreError(
-            f"{path}: process {holder} writes to it: hand this to the running program, or stop that first"
-        ) from None
+        line = f"{path}: process {holder} writes to it: hand this to the running program, or stop that first"
+        raise StoreBusyError(line, holder) from None
     handle.truncate(0)
     handle.write(str(os.getpid()))
     handle.flush()

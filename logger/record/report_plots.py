@@ -139,7 +139,7 @@ def _vacuum_window(data: ReportData) -> tuple[float, float] | None:
 def _shade_stages(p: Panel, data: ReportData) -> None:
     """Every other stage shaded, each named above."""
     entered = data.findings.get("stages") or []
-    ends = [stage["t_s"] for stage in entered[1:]] + [_end_s(data)]
+    ends = [*(stage["t_s"] for stage in entered), _end_s(data)][1:]
     for k, (stage, end_s) in enumerate(zip(entered, ends, strict=True)):
         if stage["stage"] in STAGES and end_s > p.x.low and stage["t_s"] < p.x.high:
             p.span(stage["t_s"], end_s, STAGES[stage["stage"]], HexColor("#eef0f4" if k % 2 else "#f8f9fb"))

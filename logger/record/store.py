@@ -168,10 +168,14 @@ class Store:
         return default if found is None else json.loads(found)
 
     def add_closed(self, statements_of: Callable[[int], Sequence[Statement]]) -> None:
-        """Add a whole session that is over; it is given its database number. At once, whole or not at all."""
+        """Add a whole session that is over; it is given its database number. At once, whole or not at all.
+
+        The statements are made with the store free for others: a session that goes on is kept meanwhile.
+        """
         with self._lock:
-            self.run(statements_of(self._last_number + 1))
             self._last_number += 1
+            number = self._last_number
+        self.run(statements_of(number))
 
     def forget(self, session_id: str) -> None:
         """A session has been deleted."""
