@@ -10,6 +10,7 @@ STAGE_WORDS = {
     "": "getting ready",
     "identification": "identification",
     "recovery": "recovering what is left",
+    "pressure_hold": "holding nitrogen pressure",
     "evacuation": "evacuating",
     "vacuum_hold": "holding the vacuum",
     "oil_and_dye": "oil and dye",

@@ -12,7 +12,8 @@ def findings_as_text(findings: dict) -> str:
         [head],
         charge_lines(findings.get("charge")),
         _recovered(findings.get("recovered")),
-        _vacuum(findings.get("evacuation"), findings.get("vacuum_hold")),
+        _vacuum(findings.get("evacuation"), findings.get("vacuum_hold"), findings.get("vacuum_hold_why")),
+        _nitrogen(findings.get("pressure_hold")),
         _performance(findings.get("performance")),
         alert_lines(findings.get("alerts")),
         review_lines(findings.get("review")),
@@ -72,7 +73,7 @@ def _recovered(recovered: dict | None) -> list[str]:
     return [f"Recovered   {recovered['mass_g']:.1f} g{_plus_minus(recovered.get('uncertainty_g'))}"]
 
 
-def _vacuum(evacuation: dict | None, holds: list[dict] | None) -> list[str]:
+def _vacuum(evacuation: dict | None, holds: list[dict] | None, why_none: str | None) -> list[str]:
     lines = []
     if evacuation and evacuation.get("lowest_pa") is not None:
         plateau = ", hung a while where water boils" if evacuation.get("water_plateau") else ""
@@ -80,10 +81,23 @@ def _vacuum(evacuation: dict | None, holds: list[dict] | None) -> list[str]:
             f"Evacuation  down to {evacuation['lowest_pa']:.0f} Pa, "
             f"{clock(evacuation.get('seconds_below_67_pa') or 0)} below 67 Pa{plateau}"
         )
+    if why_none:
+        lines.append(f"Hold        not judged: {why_none}")
     for hold in holds or []:
         lasted = clock(hold["end_t_s"] - hold["start_t_s"])
         why = f": {hold['why']}" if hold.get("why") else ""
         lines.append(f"Hold        {hold['verdict']} after {lasted}{why}")
+    return lines
+
+
+def _nitrogen(holds: list[dict] | None) -> list[str]:
+    lines = []
+    for hold in holds or []:
+        lasted = clock(hold["end_t_s"] - hold["start_t_s"])
+        lines.append(f"Pressure    {hold['verdict']} after {lasted} under nitrogen: {hold['why']}")
+        if hold.get("leak_g_per_year"):
+            low, high = hold["leak_g_per_year"]
+            lines.append(f"            {low:.2g} to {high:.2g} g/year {hold['leak_why']}")
     return lines
 
 

@@ -26,6 +26,7 @@ CHANNEL_LABELS = {
 STAGE_LABELS = {
     "identification": "Identify",
     "recovery": "Recovery",
+    "pressure_hold": "Pressure hold",
     "evacuation": "Evacuation",
     "vacuum_hold": "Vacuum hold",
     "oil_and_dye": "Oil and dye",

@@ -9,6 +9,7 @@ BY_STAGE = {
     "": "Connect, put the container on the scale, start a session.",
     "identification": "Identify the refrigerant before anything is connected to it.",
     "recovery": "Recover until the pressure stays down, then evacuate.",
+    "pressure_hold": "Dry nitrogen by regulator only. Shut it and let it stand.",
     "evacuation": "Keep the pump running until the pressure stays below the mark.",
     "vacuum_hold": "Pump isolated: leave every valve shut while the hold is judged.",
     "oil_and_dye": "Add the oil and dye the vehicle maker names.",
@@ -20,6 +21,7 @@ HOLD_LINES = {
     "leak": "It leaks: find and mend it before anything goes in.",
     "moisture": "Water is still in it: evacuate longer, then hold again.",
 }
+HOLD_BY_STAGE = {"pressure_hold": "pressure_hold", "vacuum_hold": "hold"}
 HERO_BY_STAGE = {"evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
 RANK = {"danger": 0, "caution": 1, "notice": 2}
 
@@ -56,8 +58,8 @@ def _charging(charge: dict, codes: set[str]) -> str:
     return "Filling. Leave the valve as it is."
 
 
-def _hold(hold: dict | None) -> str:
-    return HOLD_LINES.get((hold or {}).get("verdict"), BY_STAGE["vacuum_hold"])
+def _hold(stage: str, hold: dict | None) -> str:
+    return HOLD_LINES.get((hold or {}).get("verdict"), BY_STAGE[stage])
 
 
 def do_now(now: dict) -> str:
@@ -69,8 +71,8 @@ def do_now(now: dict) -> str:
     stage = (now.get("stage") or "") if now.get("session_id") else ""
     if stage == "charging":
         return _charging(now.get("charge") or {}, codes)
-    if stage == "vacuum_hold":
-        return _hold((now.get("physics") or {}).get("hold"))
+    if stage in HOLD_BY_STAGE:
+        return _hold(stage, (now.get("physics") or {}).get(HOLD_BY_STAGE[stage]))
     if not stage and now.get("session_id"):
         return "Session open: choose the stage you begin with."
     return BY_STAGE.get(stage, "")

@@ -46,7 +46,7 @@ class ChargeContext:
         gauge_kpa = tick.mean.get("low_side")
         self.low_pa = None if gauge_kpa is None else absolute_pa(gauge_kpa, ambient.pa)
         self._weigh(tick)
-        self._look_at_vacuum(gauge_kpa, p_pa, saturated)
+        self._look_at_vacuum(gauge_kpa, p_pa, saturated, tick.stage)
         self._look_at_charge(tick)
 
     @property
@@ -71,13 +71,15 @@ class ChargeContext:
         steps = [before - after for before, after in zip(recent, recent[1:], strict=False)]
         self.outflow_g_per_s = median(steps) if len(steps) >= 4 else 0.0
 
-    def _look_at_vacuum(self, gauge_kpa: float | None, p_pa: float | None, saturated: bool) -> None:
+    def _look_at_vacuum(self, gauge_kpa: float | None, p_pa: float | None, saturated: bool, stage: str) -> None:
         self.can_tell_vacuum = self.can_tell_vacuum or p_pa is not None or gauge_kpa is not None
         by_sensor = p_pa is not None and not saturated and p_pa < DEEP_SENSOR_PA
         by_low_side = self.low_pa is not None and self.low_pa < DEEP_LOW_SIDE_PA
         self.deep = by_sensor or by_low_side
         broken = self._broken(gauge_kpa, saturated)
         self.vacuum_broken_s = self.vacuum_broken_s + 1 if self.evacuated and broken else 0
+        if broken and stage == "pressure_hold":
+            self.lose_vacuum()
         if not self.deep:
             return
         self._deep_s += 1

@@ -123,7 +123,7 @@ class ChargingSafety:
         return self._curve.superheat_k(suction_c, context.low_pa)
 
     def _vacuum(self, tick: Tick, context: ChargeContext) -> list[Signal]:
-        elsewhere = tick.stage in ("charging", "performance", "closed", "recovery")
+        elsewhere = tick.stage in ("charging", "performance", "closed", "recovery", "pressure_hold")
         lost = context.vacuum_broken_s >= SHORTEST_LOSS_S and not context.charging and not elsewhere
         signals = self._lost.update(lost, context.deep or elsewhere)
         if signals and signals[0].active:

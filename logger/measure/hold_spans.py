@@ -102,7 +102,7 @@ class HoldSpans:
     """Finds holds in deep-vacuum readings of a second each. A tick at the sensor's full scale is handed over as
     such."""
 
-    ELSEWHERE = frozenset({"charging", "performance", "closed", "recovery"})
+    ELSEWHERE = frozenset({"pressure_hold", "charging", "performance", "closed", "recovery"})
 
     def __init__(self):
         self.current: Span | None = None

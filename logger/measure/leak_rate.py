@@ -18,6 +18,10 @@ AIR_VISCOSITY_PA_S = 18.45e-6
 """Air at 25 °C (CoolProp 8.0.0)."""
 
 AIR_MOLAR_MASS_KG_MOL = 0.0289647
+NITROGEN_VISCOSITY_PA_S = 17.8e-6
+"""Nitrogen at 25 °C (CoolProp 8.0.0)."""
+
+NITROGEN_MOLAR_MASS_KG_MOL = 0.0280135
 MBAR_L_PER_PA_M3 = 10.0
 REST_C = 25.0
 """Temperature at which a parked vehicle's working pressure is taken."""
@@ -47,6 +51,21 @@ def grams_per_year(throughput: float, number: str, ambient_pa: float, temp_c: fl
     base = same_throughput_g_per_year(max(throughput, 0.0), number, temp_c)
     bounds = sorted(base * ratio for ratio in flow_ratios(number, at_rest_pa, ambient_pa))
     return bounds[0], bounds[1]
+
+
+def nitrogen_grams_per_year(
+    throughput: float, number: str, test_pa: float, ambient_pa: float, temp_c: float = REST_C
+) -> tuple[float, float]:
+    """The same leak in g/year of the refrigerant, parked at `temp_c`, from a throughput (Pa·m³/s) of nitrogen out of
+    `test_pa` absolute: (lower, upper) of the two kinds of flow."""
+    entry, at_rest_pa = refrigerant(number), saturation(number).pressure_pa(temp_c)
+    base = same_throughput_g_per_year(max(throughput, 0.0), number, temp_c)
+    molecular = (at_rest_pa - ambient_pa) / (test_pa - ambient_pa)
+    molecular *= math.sqrt(NITROGEN_MOLAR_MASS_KG_MOL / entry.molar_mass_kg_mol)
+    viscous = (at_rest_pa**2 - ambient_pa**2) / (test_pa**2 - ambient_pa**2)
+    viscous *= NITROGEN_VISCOSITY_PA_S / entry.gas_viscosity_pa_s
+    low, high = sorted(base * max(ratio, 0.0) for ratio in (molecular, viscous))
+    return low, high
 
 
 def hold_time_s(

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-STAGES = ("identification", "recovery", "evacuation", "vacuum_hold", "oil_and_dye", "charging", "performance", "closed")
+STAGES = (
+    "identification",
+    "recovery",
+    "pressure_hold",
+    "evacuation",
+    "vacuum_hold",
+    "oil_and_dye",
+    "charging",
+    "performance",
+    "closed",
+)
 
 MARKS = ("stage", "container_on", "purge", "compressor", "ack", "note")
 

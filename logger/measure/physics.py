@@ -15,6 +15,8 @@ from logger.measure.charging_safety import ChargingSafety
 from logger.measure.evacuation import Evacuation
 from logger.measure.hold_verdict import WANTED_PA_PER_S
 from logger.measure.performance import Performance
+from logger.measure.pressure_holds import WANTED_PA_PER_S as WANTED_FALL_PA_PER_S
+from logger.measure.pressure_holds import PressureHolds
 from logger.measure.refrigerants import UnknownRefrigerant
 from logger.measure.saturation import Saturation, saturation
 from logger.measure.ticks import Signal, Tick
@@ -23,7 +25,8 @@ from logger.measure.vacuum_hold import FullScale, VacuumHold
 
 @dataclass(frozen=True)
 class PhysicsSetup:
-    """What a session and its cart say. limits: `high_side_kpa` (gauge), `hold_leak_pa_per_s` (a hold's wanted leak)."""
+    """What a session and its cart say. limits: `high_side_kpa` (gauge), `hold_leak_pa_per_s` (a hold's wanted leak),
+    `hold_fall_pa_per_s` (the same of a pressure hold)."""
 
     refrigerant: str
     system_volume_ml: float | None = None
@@ -41,6 +44,8 @@ class Physics:
         wanted = float(setup.limits.get("hold_leak_pa_per_s", WANTED_PA_PER_S))
         self._full_scale = FullScale()
         self._hold = VacuumHold(self._curve, setup.system_volume_ml, wanted)
+        wanted = float(setup.limits.get("hold_fall_pa_per_s", WANTED_FALL_PA_PER_S))
+        self._pressure_hold = PressureHolds(self._curve, setup.system_volume_ml, wanted)
         self._evacuation = Evacuation(_pumped_ml(setup))
         self._context = ChargeContext()
         self._safety = ChargingSafety(self._curve, setup.system_volume_ml, setup.limits)
@@ -55,6 +60,7 @@ class Physics:
         p_pa = tick.mean.get("vacuum")
         saturated = p_pa is not None and self._full_scale.saturated(p_pa, tick.last.get("vacuum", p_pa))
         self._hold.update(tick, p_pa, saturated, self._ambient)
+        self._pressure_hold.update(tick, self._ambient)
         signals = self._evacuation.update(tick, p_pa, saturated, self._ambient, self._hold.holding)
         self._context.update(tick, p_pa, saturated, self._ambient)
         self._performance.update(tick, self._ambient)
@@ -79,6 +85,7 @@ class Physics:
             "saturation": {"low_c": self._saturated_c("low_side"), "high_c": self._saturated_c("high_side")},
             "evacuation": self._evacuation.live(),
             "hold": self._hold.live(),
+            "pressure_hold": self._pressure_hold.live(),
             "performance": self._performance.live(),
         }
 
@@ -87,6 +94,8 @@ class Physics:
         return {
             "evacuation": self._evacuation.findings(),
             "vacuum_hold": self._hold.findings(),
+            "vacuum_hold_why": self._hold.why_none(),
+            "pressure_hold": self._pressure_hold.findings(),
             "performance": self._performance.findings(),
         }
 

@@ -35,7 +35,7 @@ class RestCheck:
     def update(self, tick: Tick, ambient: Ambient) -> tuple[bool, bool, str]:
         """One second: (does not fit, fits, why). Neither when the circuit is not at rest or cannot be judged."""
         gauges = [tick.mean[name] for name in ("low_side", "high_side") if name in tick.mean]
-        if not gauges or tick.stage in ("evacuation", "vacuum_hold"):
+        if not gauges or tick.stage in ("pressure_hold", "evacuation", "vacuum_hold"):
             self._window.clear()
             return False, False, "no pressure to judge by"
         self._window.append((min(gauges), max(gauges)))

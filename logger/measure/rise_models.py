@@ -76,17 +76,25 @@ class _Candidates:
     start: np.ndarray
 
 
-def fit_rise(t_s: np.ndarray, p_pa: np.ndarray, sd_pa: np.ndarray, temperature_moved_k: float = 0.0) -> RiseFit | None:
+def fit_rise(
+    t_s: np.ndarray,
+    p_pa: np.ndarray,
+    sd_pa: np.ndarray,
+    temperature_moved_k: float = 0.0,
+    settles_within_s: float | None = None,
+) -> RiseFit | None:
     """Fit all models to (n,) points with standard deviations `sd_pa`; None with fewer than FEWEST_POINTS points.
 
-    temperature_moved_k: range of the circuit's temperature during the hold.
+    temperature_moved_k: range of the circuit's temperature during the hold. settles_within_s: the longest settling
+    time there can be, where nothing creeps as walls and oil do under vacuum; None for those.
     """
     if len(t_s) < FEWEST_POINTS:
         return None
     t_s = t_s - t_s[0]
     span = float(t_s[-1])
-    tau = np.geomspace(max(span / 40.0, 10.0), max(span, SLOWEST_S), 20)
-    coarse = np.concatenate([tau, -np.geomspace(span / 60.0, max(span, SLOWEST_LOG_S), 9)])
+    tau = np.geomspace(max(span / 40.0, 10.0), settles_within_s or max(span, SLOWEST_S), 20)
+    creep = -np.geomspace(span / 60.0, max(span, SLOWEST_LOG_S), 9) if settles_within_s is None else np.empty(0)
+    coarse = np.concatenate([tau, creep])
     fits = _fit_all(t_s, p_pa, sd_pa, coarse)
     times = _fine_times(fits, coarse)
     return _conclude(_fit_all(t_s, p_pa, sd_pa, times), times, len(t_s), VAPOUR_PER_K * temperature_moved_k / span)
@@ -97,6 +105,8 @@ def _fine_times(fits: dict[str, _Candidates], times: np.ndarray) -> np.ndarray:
     closer = [times]
     for family in (times > 0.0, times < 0.0):
         mine = times[family]
+        if not len(mine):
+            continue
         best = {int(np.argmin(fits[name].chi2[family])) for name in ("levelling", "both")}
         step = mine[1] / mine[0]
         closer += [mine[index] * np.geomspace(1.0 / step, step, 13) for index in sorted(best)]

@@ -16,6 +16,7 @@ from logger.measure.leak_rate import (
     throughput_pa_m3_per_s,
 )
 from logger.measure.saturation import Saturation
+from logger.measure.steady_vacuum import SteadyVacuum
 from logger.measure.ticks import Tick
 
 FIT_EVERY_S = 10.0
@@ -32,8 +33,9 @@ LEAK_KEYS = (
 )
 FULL_SCALE_SHARE = 0.995
 BETTER_TEST = (
-    "A hold is a weak leak test; a pressure hold with dry nitrogen, corrected for temperature (p/T), sees far smaller "
-    "leaks. Stay within the maker's test pressure and use a regulator and a relief valve."
+    "A vacuum hold is a weak leak test: its figure in grams leaves a factor of twenty open. A pressure hold with dry "
+    "nitrogen, corrected for temperature (p/T), leaves a factor of two, is not deceived by water or oil, and bubbles "
+    "find the place; give it an hour. Stay within the maker's test pressure and use a regulator and a relief valve."
 )
 
 
@@ -63,6 +65,7 @@ class VacuumHold:
         self._refrigerant = None if curve is None else curve.refrigerant.number
         self._volume_ml, self._wanted = system_volume_ml, wanted_pa_per_s
         self._spans = HoldSpans()
+        self._steady = SteadyVacuum()
         self._done: list[tuple[Span, HoldVerdict, float]] = []
         self._live: HoldVerdict | None = None
         self._next_fit_s = -math.inf
@@ -71,6 +74,7 @@ class VacuumHold:
     def update(self, tick: Tick, p_pa: float | None, saturated: bool, ambient: Ambient) -> None:
         """Take one second in. p_pa: this second's mean of the deep-vacuum sensor, None without one."""
         self._ambient_pa = ambient.pa
+        self._steady.add(p_pa, saturated or self.holding)
         ended = self._spans.update(tick.t_s, p_pa, saturated, circuit_temp_c(tick), tick.stage)
         if ended is not None:
             self._keep(ended)
@@ -87,6 +91,10 @@ class VacuumHold:
     def holding(self) -> bool:
         """Whether a hold is running."""
         return self._spans.current is not None
+
+    def why_none(self) -> str | None:
+        """Why there is no hold in the findings though there may have been one; None otherwise."""
+        return None if self._done or self.holding else self._steady.why()
 
     def live(self) -> dict | None:
         """The running hold as last judged; None when none runs."""

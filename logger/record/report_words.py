@@ -27,6 +27,7 @@ HELD = {
 STAGES = {
     "identification": "identification",
     "recovery": "recovery",
+    "pressure_hold": "pressure",
     "evacuation": "evacuation",
     "vacuum_hold": "hold",
     "oil_and_dye": "oil, dye",
@@ -53,6 +54,7 @@ def lines(data: ReportData, units: Units) -> list[tuple[str, str]]:
     """What else there is to say, each with its heading."""
     found = [
         ("Recovered", _recovered(data, units)),
+        ("Pressure hold", _pressure_hold(data, units)),
         ("Vacuum", _vacuum(data, units)),
         ("Vacuum hold", _hold(data, units)),
         ("Running check", _performance(data, units)),
@@ -133,6 +135,17 @@ def _hold(data: ReportData, units: Units) -> str:
         return ""
     last = holds[-1]
     held = f"Held for {number((last['end_t_s'] - last['start_t_s']) / 60.0, 0)} min"
+    said = HELD.get(last["verdict"])
+    return f"{held}: {said}{_smallest(last, units)}" if said else f"{held}, no verdict: {last['why'].rstrip('.')}."
+
+
+def _pressure_hold(data: ReportData, units: Units) -> str:
+    """The last hold under nitrogen: what it showed, and the smallest leak it could have."""
+    holds = data.findings.get("pressure_hold") or []
+    if not holds:
+        return ""
+    last = holds[-1]
+    held = f"Under dry nitrogen for {number((last['end_t_s'] - last['start_t_s']) / 60.0, 0)} min"
     said = HELD.get(last["verdict"])
     return f"{held}: {said}{_smallest(last, units)}" if said else f"{held}, no verdict: {last['why'].rstrip('.')}."
 

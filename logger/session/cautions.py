@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from logger.measure.marks import STAGES
 from logger.measure.refrigerants import UnknownRefrigerant, refrigerant
 
-ALL_STAGES = ("identification", "recovery", "evacuation", "vacuum_hold", "oil_and_dye", "charging", "performance")
+ALL_STAGES = tuple(stage for stage in STAGES if stage != "closed")
 PRACTICE = "common practice, no source"
 FLAMMABLE = ("A2L", "A2", "A3")
 
@@ -75,7 +76,21 @@ CAUTIONS = (
         "no-shop-air",
         "Never test pressure or look for leaks with shop air: mixed with refrigerant it can burn.",
         "40 CFR 82 subpart B appendix C, 5.2",
-        ("identification", "evacuation", "vacuum_hold"),
+        ("identification", "pressure_hold", "evacuation", "vacuum_hold"),
+    ),
+    Caution(
+        "dry-nitrogen-only",
+        "Only dry nitrogen under pressure, never oxygen: with oil it explodes. Nothing but a regulator, set beforehand "
+        "and with a relief valve, between the bottle and the hoses.",
+        PRACTICE,
+        ("pressure_hold",),
+    ),
+    Caution(
+        "below-test-pressure",
+        "Stay below the vehicle maker's test pressure; the low side is the weaker. Recover the refrigerant first, "
+        "raise the pressure in steps, let it down slowly.",
+        PRACTICE,
+        ("pressure_hold",),
     ),
     Caution(
         "no-ignition",

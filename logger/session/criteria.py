@@ -170,9 +170,17 @@ def _no_hold(findings: Mapping) -> Judgement:
     evacuation = findings.get("evacuation") or {}
     if evacuation.get("lowest_pa") is None and evacuation.get("low_side_lowest_kpa_abs") is not None:
         return Judgement("not-judged", why="no deep-vacuum reading: a hold cannot be judged by the low side")
+    if findings.get("vacuum_hold_why"):
+        return Judgement("not-judged", why=findings["vacuum_hold_why"])
     skipped = [s for s in findings.get("stages_skipped") or [] if s["stage"] == "vacuum_hold" and s["by"] == "mark"]
     why = f"left out: {skipped[-1]['why']}" if skipped else "no vacuum hold was seen"
     return Judgement("fail" if charged(findings) and not skipped else "not-judged", why=why)
+
+
+def _nitrogen(findings: Mapping) -> Judgement:
+    last = findings["pressure_hold"][-1]
+    outcome = {"tight": "pass", "leak": "fail"}.get(last["verdict"], "not-judged")
+    return Judgement(outcome, last["fall_pa_per_s"], last["start_t_s"], f"{last['verdict']}: {last['why']}")
 
 
 # Everything else
@@ -223,7 +231,7 @@ def _on_record(findings: Mapping) -> Judgement:
 
 
 def _leaked(findings: Mapping) -> bool:
-    job, holds = findings.get("job") or {}, findings.get("vacuum_hold") or []
+    job, holds = findings.get("job") or {}, [*findings.get("vacuum_hold", []), *findings.get("pressure_hold", [])]
     leaked = job.get("leak_verdict") == "found" or any(hold["verdict"] == "leak" for hold in holds)
     return leaked and charged(findings) and forbids_refill(findings.get("jurisdiction") or "") is not None
 
@@ -302,6 +310,15 @@ CRITERIA = (
         _says("tight"),
         _evacuated,
         _hold,
+    ),
+    Criterion(
+        "pressure hold",
+        "Pa/s",
+        "common practice, no source; p/T, models of the fall compared, 95 % interval",
+        "a pressure hold with dry nitrogen",
+        _says("tight"),
+        lambda f: bool(f.get("pressure_hold")),
+        _nitrogen,
     ),
     Criterion(
         "recovered mass known",

@@ -58,7 +58,7 @@ export class Screen {
     this.rule.show(now.channels.vacuum?.value);
     this.sinking.show(now.channels.vacuum?.value);
     this.others(now.channels);
-    this.hold(now.physics?.hold);
+    this.hold(now.physics?.pressure_hold ?? now.physics?.hold, now.physics?.pressure_hold ? "fall" : "rise");
     this.valve(now.valve);
     this.ages();
   }
@@ -131,10 +131,10 @@ export class Screen {
     }
   }
 
-  hold(hold) {
+  hold(hold, moves) {
     if (!hold) return put($("hold"), "");
     const still = hold.seconds_still > 0 ? ` About ${Math.ceil(hold.seconds_still / 60)} min more to decide.` : "";
-    const seen = hold.smallest_detectable_pa_per_s > 0 ? ` Would show a rise of ${hold.smallest_detectable_pa_per_s.toPrecision(2)} Pa/s.` : "";
+    const seen = hold.smallest_detectable_pa_per_s > 0 ? ` Would show a ${moves} of ${hold.smallest_detectable_pa_per_s.toPrecision(2)} Pa/s.` : "";
     const words = hold.words[0].toUpperCase() + hold.words.slice(1) + (hold.words.endsWith(".") ? "" : ".");
     const verdict = document.createElement("b");
     verdict.textContent = VERDICTS[hold.verdict] ?? hold.verdict;
