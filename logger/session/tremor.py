@@ -59,15 +59,11 @@ class Tremor:
 
 def tremors(value: np.ndarray, starts: np.ndarray) -> list[Second]:
     """A `Second` for each group of `value` (float64 (n,), all finite) that begins at one of `starts`."""
-    parts = np.split(value, starts[1:])
-    return [_second(part) for part in parts]
-
-
-def _second(value: np.ndarray) -> Second:
-    first, last = float(value[0]), float(value[-1])
-    swing = float(value.max() - value.min())
-    if swing == 0.0:
-        return Second(first, last, 0.0, 0.0, False)
-    steps = np.diff(value)
-    sizes = np.abs(steps[steps != 0.0])
-    return Second(first, last, swing, float(sizes.min()), bool((steps > 0.0).any() and (steps < 0.0).any()))
+    first, last = value[starts], value[np.append(starts[1:], len(value)) - 1]
+    swing = np.maximum.reduceat(value, starts) - np.minimum.reduceat(value, starts)
+    step = np.diff(value, prepend=value[0])
+    step[starts] = 0.0  # from one group into the next
+    digit = np.minimum.reduceat(np.where(step == 0.0, np.inf, np.abs(step)), starts)
+    turns = np.logical_or.reduceat(step > 0.0, starts) & np.logical_or.reduceat(step < 0.0, starts)
+    columns = (first, last, swing, np.where(np.isinf(digit), 0.0, digit), turns)
+    return [Second(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
