@@ -57,7 +57,7 @@ FLOW_MARGIN = 1.3
 """How much stronger than any flow seen the flow under a hand may have been."""
 UNDOES = 0.35
 """A step this near to undoing an earlier doubt undoes it."""
-NO_HAND_MOST_G, NO_HAND_AFTER_S = 25.0, 12.0
+NO_HAND_MOST_G, NO_HAND_AFTER_S = 30.0, 12.0
 """A few grams that stay longer than a hand rests were drawn, or never there."""
 TOOL_LEAST_G, TOOL_AFTER_S = 80.0, 20.0
 """What lies there longer than any hand rests, and is lighter than a tool, is mass after all."""
