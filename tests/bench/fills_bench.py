@@ -39,6 +39,13 @@ def play(kind: str, seed: int) -> Rollout:
     return rollout(scenario)
 
 
+def misread(played: Rollout, seed: int, slope_sd: float) -> Rollout:
+    """The same with a scale whose slope is off by a normal share of that spread, as a calibration leaves it."""
+    scale = played.channel == played.channels.index("scale")
+    played.value[scale] *= 1.0 + np.random.default_rng([seed, 5]).normal(0.0, slope_sd)
+    return played
+
+
 def sense(played: Rollout) -> dict:
     """The findings of a played fill."""
     pipeline = Pipeline(SessionSetup.from_json(played.setup), channel_infos(played.setup["channels"]))
@@ -86,9 +93,9 @@ def average_stop_s(scale: Block, truth: dict) -> float | None:
     return None
 
 
-def judge(kind: str, seed: int) -> Outcome:
-    """Play one fill and sense it."""
-    played = play(kind, seed)
+def judge(kind: str, seed: int, slope_sd: float = 0.0) -> Outcome:
+    """Play one fill and sense it, with a scale whose slope is off by a share of spread `slope_sd`."""
+    played = misread(play(kind, seed), seed, slope_sd)
     findings, charge = sense(played)["charge"], played.truth["charge"]
     scale = Block("scale", *played.readings("scale"))
     return Outcome(
@@ -101,8 +108,8 @@ def judge(kind: str, seed: int) -> Outcome:
     )
 
 
-def outcomes(fills: int, first_seed: int, workers: int = 2) -> Iterator[Outcome]:
+def outcomes(fills: int, first_seed: int, slope_sd: float = 0.0, workers: int = 2) -> Iterator[Outcome]:
     """`fills` of each kind, seeds from `first_seed` on."""
-    jobs = [(kind, seed) for kind in KINDS for seed in range(first_seed, first_seed + fills)]
+    jobs = [(kind, seed, slope_sd) for kind in KINDS for seed in range(first_seed, first_seed + fills)]
     with ProcessPoolExecutor(workers) as pool:
         yield from pool.map(judge, *zip(*jobs, strict=True), chunksize=8)
