@@ -12,6 +12,8 @@ _REST_TAU_S = 4.0
 _EQUALISE_TAU_S = 25.0
 _PIPE_TAU_S = 40.0
 _WARM_UP_TAU_S = 240.0
+_FLOODS_G_PER_S, _FLOODED_K, _FLOODED_TAU_S = 8.0, 12.0, 6.0
+"""Liquid at this rate takes all superheat from the suction line and lifts the low side by so many kelvin."""
 
 
 class Circuit:
@@ -27,6 +29,7 @@ class Circuit:
         self.mass_g = spec.content_g
         self.litres = spec.volume_ml / 1000.0
         self.compressor_on = False
+        self.blocked_k = self.flooded_by_g_per_s = 0.0
         self.low_kpa = self.high_kpa = self.static_kpa(ambient_c)
         self.vent_c = self.suction_c = self.liquid_c = ambient_c
 
@@ -50,14 +53,20 @@ class Circuit:
         share = self.mass_g / self.spec.charge_g
         missing, excess = max(0.0, 0.92 - share), max(0.0, share - 1.08)
         evaporating = self.spec.evaporator_c + 0.25 * (ambient_c - 25.0) - 20.0 * missing + 25.0 * excess
-        condensing = ambient_c + self.spec.condenser_rise_k * (0.4 + 0.6 * min(share, 1.0)) + 60.0 * excess
+        flooded = min(self.flooded_by_g_per_s / _FLOODS_G_PER_S, 1.0)
+        evaporating += _FLOODED_K * flooded
+        condensing = (
+            self.blocked_k + ambient_c + self.spec.condenser_rise_k * (0.4 + 0.6 * min(share, 1.0)) + 60.0 * excess
+        )
         low = min(self.fluid.psat_kpa(evaporating), static)
         self.low_kpa += (low - self.low_kpa) * min(dt_s / _LOW_TAU_S, 1.0)
         self.high_kpa += (self.fluid.psat_kpa(condensing) - self.high_kpa) * min(dt_s / _HIGH_TAU_S, 1.0)
         vent = min(evaporating + self.spec.vent_above_evaporator_k + 25.0 * missing, ambient_c)
         subcooling = max(0.5, 7.0 - 12.0 * missing + 30.0 * excess)
-        superheat = 6.0 + 30.0 * missing
+        superheat = (6.0 + 30.0 * missing) * (1.0 - flooded)
         self._move(dt_s / _PIPE_TAU_S, vent, min(evaporating + superheat, ambient_c + 2.0), condensing - subcooling)
+        if flooded:
+            self.suction_c += (evaporating + superheat - self.suction_c) * min(dt_s / _FLOODED_TAU_S, 1.0)
 
     def _rest(self, dt_s: float, ambient_c: float, static: float) -> None:
         tau_s = _EQUALISE_TAU_S if self.high_kpa > static + 30.0 else _REST_TAU_S

@@ -7,6 +7,7 @@ from firmware_bridge.virtual.setting import ContainerSpec
 
 STEEL_J_PER_GK = 0.47
 COLDEST_C = -45.0
+_FLAME_W_PER_K = 60.0
 
 
 class Container:
@@ -19,6 +20,8 @@ class Container:
         self.spec = spec
         self.fluid = fluid
         self.mass_g = spec.content_g
+        self.turned_over = False
+        self.heated_to_c: float | None = None
         self.litres = spec.volume_ml / 1000.0
         self.temp_c = ambient_c if spec.warm_c is None else 0.5 * (ambient_c + spec.warm_c)
         self.shell_c = self.temp_c
@@ -36,7 +39,7 @@ class Container:
         return self.mass_g > self.litres * self.fluid.saturated_vapour_density(self.temp_c)
 
     def draws_liquid(self) -> bool:
-        return self.spec.phase == "liquid" and self.has_liquid()
+        return (self.spec.phase == "liquid" or self.turned_over) and self.has_liquid()
 
     def outlet_density(self) -> float:
         """Density of what the valve would let out, kg/m3."""
@@ -58,6 +61,8 @@ class Container:
         inward = self._inner_w_per_k * (self.shell_c - self.temp_c)
         outside = ambient_c if self.spec.warm_c is None else self.spec.warm_c
         from_outside = self._outer_w_per_k * (outside - self.shell_c)
+        if self.heated_to_c is not None:
+            from_outside = _FLAME_W_PER_K * (self.heated_to_c - self.shell_c)
         self.temp_c = max(self.temp_c + inward * dt_s / self._fluid_j_per_k(), COLDEST_C)
         self.shell_c += (from_outside - inward) * dt_s / self._shell_j_per_k
         self.p_kpa = self._pressure()

@@ -63,7 +63,7 @@ class Plant:
         self.vacuum = Vacuum(scenario.vacuum, scenario.vehicle.volume_ml, scenario.vehicle.air_pa, air.temp_c)
         self.container: Container | None = None
         self.valve = self.valve_target = 0.0
-        self.purging = self.hose_connected = False
+        self.purging = self.hose_connected = self.hose_on_high_side = False
         self.recovering_g_per_s = 0.0
         self.flow_g_per_s = 0.0
         self.drawn_g = self.entered_g = self.vented_g = self.recovered_g = self.pumped_g = 0.0
@@ -126,7 +126,7 @@ class Plant:
         """What the hose keeps if the valve is closed now and the rest has run into the vehicle."""
         if not self.hose_connected:
             return self.hose.mass_g
-        return self.hose.kept_g(self.circuit.low_kpa, self.ambient_c)
+        return self.hose.kept_g(self._port_kpa(), self.ambient_c)
 
     def delivered_g(self) -> float:
         """What the vehicle ends up with if the valve is closed now."""
@@ -151,7 +151,7 @@ class Plant:
         if self.purging:
             self._vent(dt_s)
         elif self.hose_connected:
-            out_g = self.hose.step(dt_s, self.flow_g_per_s, self.circuit.low_kpa, self.ambient_c, liquid)
+            out_g = self.hose.step(dt_s, self.flow_g_per_s, self._port_kpa(), self.ambient_c, liquid)
             self.circuit.mass_g += out_g
             self.entered_g += out_g
         else:
@@ -169,8 +169,11 @@ class Plant:
         if self.purging:
             return self.barometer_kpa
         if self.hose_connected:
-            return self.circuit.low_kpa + self.vacuum.p_pa / 1000.0
+            return self._port_kpa() + self.vacuum.p_pa / 1000.0
         return self.fluid.vapour_pressure_kpa(self.hose.mass_g / self.hose.litres, self.ambient_c)
+
+    def _port_kpa(self) -> float:
+        return self.circuit.high_kpa if self.hose_on_high_side else self.circuit.low_kpa
 
     def _vent(self, dt_s: float) -> None:
         out_g = self.hose.step(dt_s, self.flow_g_per_s, self.barometer_kpa, self.ambient_c, False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from firmware_bridge.virtual.mishaps import Mishaps
 from firmware_bridge.virtual.plant import Plant, State
 from firmware_bridge.virtual.scale_platform import Platform
 from firmware_bridge.virtual.setting import Scenario
@@ -19,6 +20,7 @@ class Run:
         self.plant = Plant(scenario)
         self.technician = Technician(scenario, self.plant)
         self.platform = Platform(scenario)
+        self.mishaps = Mishaps(self.plant, scenario.mishaps)
         self.lowest_pa = float("inf")
         self.trace: list[tuple[float, ...]] = []
         self._record()
@@ -30,6 +32,7 @@ class Run:
     def step(self) -> None:
         """One step of `scenario.step_s`: first the person, then the physics."""
         self.technician.act()
+        self.mishaps.apply()
         self.plant.step(self.scenario.step_s)
         self._record()
 

@@ -96,6 +96,18 @@ class Disturbance:
 
 
 @dataclass(frozen=True)
+class Mishap:
+    """What goes wrong from `start_s` on; `mishaps.Mishaps` says how. `size`: the temperature in °C around a heated
+    container, kelvin more at a condenser without air, Pa/s that an opening lets in."""
+
+    kind: Literal[
+        "hose_on_high_side", "heated_container", "blocked_airflow", "turned_over", "opened_to_air", "pump_on_charge"
+    ]
+    start_s: float = 0.0
+    size: float = 0.0
+
+
+@dataclass(frozen=True)
 class TechnicianSpec:
     """The person at the cart. A deaf one closes `overrun_g` past the target, whatever he hears."""
 
@@ -130,6 +142,7 @@ class Scenario:
     target_g: float = 600.0
     steps: tuple[Step, ...] = ()
     disturbances: tuple[Disturbance, ...] = ()
+    mishaps: tuple[Mishap, ...] = ()
     vehicle: VehicleSpec = VehicleSpec()
     hose: HoseSpec = HoseSpec()
     vacuum: VacuumSpec = VacuumSpec()

@@ -42,7 +42,8 @@ def _faults(run: Run) -> list[dict]:
         if start_s < run.plant.t_s
     ]
     purges = [{"kind": "purge", "from_t_s": began, "to_t_s": ended} for began, ended in run.technician.purge_t_s]
-    return sorted(happened + purges, key=lambda fault: fault["from_t_s"])
+    mishaps = [{"kind": kind, "from_t_s": began} for kind, began in run.mishaps.began.items()]
+    return sorted(happened + purges + mishaps, key=lambda fault: fault["from_t_s"])
 
 
 def _stay(run: Run, stay: Stay) -> dict:

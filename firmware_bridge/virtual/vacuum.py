@@ -29,6 +29,7 @@ class Vacuum:
         self.water_pa = 0.0
         self.free_water_mg = spec.free_water_mg
         self.pump_on = False
+        self.opened_pa_per_s = 0.0
         self._age_s = 0.0
         self._temp_c = temp_c
 
@@ -49,7 +50,7 @@ class Vacuum:
         self._temp_c = temp_c
         self._age_s += dt_s
         pump = self._pump_per_s()
-        source = self.spec.leak_pa_per_s * max(0.0, 1.0 - self.p_pa / atmosphere_pa)
+        source = (self.spec.leak_pa_per_s + self.opened_pa_per_s) * max(0.0, 1.0 - self.p_pa / atmosphere_pa)
         source += self.spec.outgassing_pa / (_OUTGASSING_START_S + self._age_s)
         source += pump * self.spec.ultimate_pa
         self.air_pa = _relax(self.air_pa, source, pump, dt_s)

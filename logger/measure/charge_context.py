@@ -19,6 +19,7 @@ EVACUATED_S = 10
 BROKEN_KPA = 10.0
 """A rise of the low side above its own vacuum reading that no transducer's noise makes."""
 
+FLOWED_BEFORE_S = 8
 INFERRED_DRAW_G = 2.0
 LARGEST_DRAW_G = 150.0
 CHARGE_STAGES = ("charging",)
@@ -34,7 +35,7 @@ class ChargeContext:
         self.can_tell_vacuum = False
         self.vacuum_broken_s = 0
         self.charging = False
-        self.outflow_g_per_s = 0.0
+        self.outflow_g_per_s = self.outflow_before_g_per_s = 0.0
         self.low_pa: float | None = None
         self.mass: deque[float] = deque(maxlen=25)
         self._deep_s = 0
@@ -70,6 +71,8 @@ class ChargeContext:
         recent = list(self.mass)[-5:]
         steps = [before - after for before, after in zip(recent, recent[1:], strict=False)]
         self.outflow_g_per_s = median(steps) if len(steps) >= 4 else 0.0
+        earlier = list(self.mass)[-FLOWED_BEFORE_S - 5 : -FLOWED_BEFORE_S]
+        self.outflow_before_g_per_s = (earlier[0] - earlier[-1]) / 4.0 if len(earlier) == 5 else 0.0
 
     def _look_at_vacuum(self, gauge_kpa: float | None, p_pa: float | None, saturated: bool, stage: str) -> None:
         self.can_tell_vacuum = self.can_tell_vacuum or p_pa is not None or gauge_kpa is not None

@@ -29,6 +29,9 @@ LIQUID_G_PER_S = 8.0
 trust; no source)."""
 
 SURGE_G_PER_S, SURGE_KPA = 4.0, 80.0
+TURNED_KPA = 40.0
+"""A container turned over: vapour has become liquid at a multiple of its rate, so less of a rise will do."""
+
 FLOODED_K, FLOODED_G_PER_S = 1.5, 1.0
 WETTISH_K = 4.0
 RUNNING_KPA = 250.0
@@ -103,7 +106,8 @@ class ChargingSafety:
         rise_kpa = self._low_side_rise(tick)
         if superheat_k is not None and superheat_k < FLOODED_K and flow > FLOODED_G_PER_S:
             return True
-        if rise_kpa is not None and rise_kpa > SURGE_KPA and flow > SURGE_G_PER_S:
+        turned = flow > max(LIQUID_G_PER_S, 2.0 * context.outflow_before_g_per_s)
+        if rise_kpa is not None and flow > SURGE_G_PER_S and rise_kpa > (TURNED_KPA if turned else SURGE_KPA):
             return True
         blind = superheat_k is None and "low_side" not in tick.mean
         wet = superheat_k is not None and superheat_k < WETTISH_K

@@ -5,15 +5,10 @@ from __future__ import annotations
 import math
 
 from logger.measure.atmosphere import Ambient, absolute_pa
-from logger.measure.condition import Condition
+from logger.measure.charged_evacuation import UNDER_VACUUM_PA, ChargedEvacuation
 from logger.measure.pump_down import Curve, Lowest, RoughPumping, TimeBelow, needle_words
 from logger.measure.ticks import Signal, Tick
 from logger.measure.water_plateau import WaterPlateau
-
-UNDER_VACUUM_PA = 20_000.0
-CHARGED_KPA = 35.0
-"""5 psig: an opened system shows 0 on both sides before evacuation (common practice, no source), a transducer errs by
-less."""
 
 
 class Evacuation:
@@ -26,14 +21,7 @@ class Evacuation:
         self._ambient: Ambient | None = None
         self._deep_seen = self._full_scale = False
         self._low_side_lowest = Lowest()
-        self._charged = Condition(
-            "pressure-before-vacuum",
-            "danger",
-            "Stop the pump and shut its valve: the system is under pressure. Recover the refrigerant first with "
-            "approved equipment; never vent it.",
-            on_after_s=2,
-            off_after_s=10,
-        )
+        self._charged = ChargedEvacuation()
 
     def update(self, tick: Tick, p_pa: float | None, saturated: bool, ambient: Ambient, holding: bool) -> list[Signal]:
         """Take one second in. p_pa: mean of the deep-vacuum sensor or None; holding: a vacuum hold is running."""
@@ -43,7 +31,7 @@ class Evacuation:
         if tick.stage not in ("charging", "performance", "closed"):
             self._low_side(tick, gauge_kpa, ambient, p_pa)
             self._deep(tick, p_pa, saturated, holding)
-        return self._pressure_before_vacuum(tick)
+        return self._charged.update(tick, ambient)
 
     def live(self) -> dict:
         """The numbers so far."""
@@ -96,14 +84,6 @@ class Evacuation:
             self._plateau.clear()
         else:
             self._plateau.add(tick.t_s, p_pa, *_span_c(tick))
-
-    def _pressure_before_vacuum(self, tick: Tick) -> list[Signal]:
-        gauges = [tick.mean[name] for name in ("low_side", "high_side") if name in tick.mean]
-        if not gauges:
-            return []
-        charged = tick.stage == "evacuation" and max(gauges) > CHARGED_KPA
-        released = tick.stage != "evacuation" or max(gauges) < CHARGED_KPA / 2.0
-        return self._charged.update(charged, released)
 
     def _lowest_pa(self) -> float | None:
         return _finite(self._lowest.pa)
