@@ -14,7 +14,7 @@ from firmware_bridge.toml_table import CartError, Table
 
 __all__ = ["BoardConfig", "Cart", "CartError", "ChannelConfig", "load_cart"]
 
-LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "storage_free_mb")
+LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb")
 SCALE_CLASSES = ("II", "III", "IIII")
 DEFAULT_CLOSE_LAG_S = 1.5
 CART_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -47,7 +47,12 @@ class ValveConfig:
 
 @dataclass(frozen=True, slots=True)
 class MqttConfig:
-    """The broker. `password_file` and `ca_file` are paths, in the file relative to its folder; None when not used."""
+    """The broker. `password_file` and `ca_file` are paths, in the file relative to its folder; None when not used.
+
+    recordings: whether closed sessions are handed out over the broker to who gathers them. discovery: the first level of
+    the topic under which Home Assistant looks for devices. sparkplug: the group in which the cart is a Sparkplug B edge
+    node. None: not wanted.
+    """
 
     host: str
     port: int
@@ -55,6 +60,9 @@ class MqttConfig:
     password_file: str | None
     tls: bool
     ca_file: str | None
+    recordings: bool = True
+    discovery: str | None = None
+    sparkplug: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,9 +186,20 @@ def _mqtt(table: Table | None, folder: Path) -> MqttConfig | None:
         password_file=_file(table, "password_file", folder),
         tls=table.flag("tls", False),
         ca_file=_file(table, "ca_file", folder),
+        recordings=table.flag("recordings", True),
+        discovery=_topic_level(table, "discovery"),
+        sparkplug=_topic_level(table, "sparkplug"),
     )
     table.done()
     return mqtt
+
+
+def _topic_level(table: Table, key: str) -> str | None:
+    """A word that can stand between two slashes of a topic."""
+    name = table.text(key, None)
+    if name is not None and not CART_ID.fullmatch(name):
+        raise table.error(f"{key} = {name!r}: use letters, digits, - _ . only; it becomes part of message topics")
+    return name
 
 
 def _file(table: Table, key: str, folder: Path) -> str | None:

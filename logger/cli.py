@@ -25,6 +25,7 @@ COMMANDS = (
     "review",
     "report",
     "containers",
+    "collect",
     "bundle",
 )
 """Modules of `logger.commands`, in the order in which the help lists them."""

@@ -9,7 +9,6 @@ import signal
 import sys
 import threading
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 
 from firmware_bridge.blocks import Block
@@ -25,13 +24,11 @@ from logger.http_address import parse_http, url_for_phones, url_of
 from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.port import CartPort
-from logger.publish.broker_link import BrokerSettings
 from logger.publish.buzzer import Buzzer
 from logger.publish.feed import Feed
-from logger.publish.mqtt import MqttPublisher
 from logger.publish.valve import ValveKeeper, view_of
+from logger.publishers import links_beside, publisher_for
 from logger.recent_scale import RecentScale
-from logger.record.outbox import Outbox
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.scale_desk import ScaleDesk
@@ -115,7 +112,7 @@ class Daemon:
             free_mb,
             self.scale.conditions,
         )
-        self._mqtt = self._publisher(port)
+        self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
         self._web = self._web_server(port)
 
     @property
@@ -138,7 +135,7 @@ class Daemon:
         sys.setswitchinterval(SWITCH_INTERVAL_S)
         self._recorder.start()
         self._engine.start()
-        for part in (*self._readers, self._valve, self._buzzer, self._mqtt):
+        for part in (*self._readers, self._valve, self._buzzer, self._mqtt, *self._beside):
             if part is not None:
                 part.start()
         self._engine.wait_ready(READY_TIMEOUT_S)
@@ -166,16 +163,10 @@ class Daemon:
             reader.join(1.0)
         self._engine.stop()
         self._recorder.stop()
-        for part in (self._mqtt, self._web):
+        for part in (self._mqtt, *self._beside, self._web):
             if part is not None:
                 part.stop()
         self._store.close()
-
-    def _publisher(self, port: RunningCart) -> MqttPublisher | None:
-        if self._cart.mqtt is None:
-            return None
-        settings = BrokerSettings(**asdict(self._cart.mqtt))
-        return MqttPublisher(settings, self._cart.id, Outbox(self._store), port.now, port.last_findings)
 
     def _web_server(self, port: RunningCart):
         if self._http is None:

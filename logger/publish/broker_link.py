@@ -10,12 +10,15 @@ import queue
 import socket
 import ssl
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+
+from logger.publish.topics import Message
 
 KEEPALIVE_S = 15
 ANSWER_S = 4.0
@@ -55,11 +58,13 @@ class BrokerSettings:
 
 @dataclass(frozen=True, slots=True)
 class LinkEvent:
-    """`up`, `down`, or `acked`: the broker has taken message `mid` (`ok`) or refused it."""
+    """`up`, `down`; `acked`: the broker has taken message `mid` (`ok`) or refused it; `message`: one has come."""
 
-    kind: Literal["up", "down", "acked"]
+    kind: Literal["up", "down", "acked", "message"]
     mid: int = 0
     ok: bool = True
+    topic: str = ""
+    payload: bytes = b""
 
 
 @dataclass(slots=True)
@@ -75,12 +80,18 @@ class _Attempt:
 class BrokerLink:
     """Used by one thread, which calls `tend` some times a second. `status` may be read from others.
 
-    will: topic and payload, retained, that the broker publishes when this program vanishes. Raises ValueError when
-    password or certificates cannot be read.
+    will: makes, anew for each connection, what the broker publishes when this program vanishes. listen_to: topics to
+    subscribe to. Raises ValueError when password or certificates cannot be read.
     """
 
-    def __init__(self, settings: BrokerSettings, client_id: str, will: tuple[str, str]):
-        self._settings, self._client_id, self._will = settings, client_id, will
+    def __init__(
+        self,
+        settings: BrokerSettings,
+        client_id: str,
+        will: Callable[[], Message] | None = None,
+        listen_to: tuple[str, ...] = (),
+    ):
+        self._settings, self._client_id, self._will, self._listen_to = settings, client_id, will, listen_to
         self._password, self._tls = settings.password(), settings.tls_context()
         self._protocol = MQTTProtocolVersion.MQTTv5
         self._attempt: _Attempt | None = None
@@ -99,11 +110,11 @@ class BrokerLink:
             self._doubt()
         return events
 
-    def publish(self, topic: str, payload: str, qos: int, retain: bool) -> int | None:
+    def publish(self, message: Message) -> int | None:
         """Hand one message over; its number, by which it is acknowledged, or None when there is no connection."""
         if not self.up or self._attempt is None:
             return None
-        info = self._attempt.client.publish(topic, payload, qos=qos, retain=retain)
+        info = self._attempt.client.publish(message.topic, message.payload, qos=message.qos, retain=message.retain)
         return info.mid if info.rc in (mqtt.MQTT_ERR_SUCCESS, mqtt.MQTT_ERR_NO_CONN) else None
 
     def close(self) -> None:
@@ -119,12 +130,15 @@ class BrokerLink:
         client.on_connect_fail = lambda _c, _u: attempt.said.put(("unreachable", None))
         client.on_disconnect = lambda _c, _u, _f, code, _p: attempt.said.put(("lost", code))
         client.on_publish = lambda _c, _u, mid, code, _p: attempt.said.put(("acked", (mid, not code.is_failure)))
+        client.on_message = lambda _c, _u, m: attempt.said.put(("message", (m.topic, m.payload)))
         client.on_socket_open = lambda _c, _u, sock: _opened(attempt, sock)
         if self._settings.username is not None:
             client.username_pw_set(self._settings.username, self._password)
         if self._tls is not None:
             client.tls_set_context(self._tls)
-        client.will_set(*self._will, qos=1, retain=True)
+        if self._will is not None:
+            will = self._will()
+            client.will_set(will.topic, will.payload, qos=will.qos, retain=will.retain)
         client.reconnect_delay_set(1, 4)
         client.connect_async(self._settings.host, self._settings.port, KEEPALIVE_S)
         client.loop_start()
@@ -137,6 +151,8 @@ class BrokerLink:
             self.status = f"{self._place} does not answer"
         elif what == "acked":
             return [LinkEvent("acked", *detail)]
+        elif what == "message":
+            return [LinkEvent("message", topic=detail[0], payload=detail[1])]
         elif what == "answer":
             return self._answered(detail)
         elif what == "lost":
@@ -147,6 +163,8 @@ class BrokerLink:
         if not code.is_failure:
             self.up, self._wait_s = True, LEAST_WAIT_S
             self.status = f"connected to {self._place}, MQTT {'5' if self._protocol == 5 else '3.1.1'}"
+            if self._listen_to:
+                self._attempt.client.subscribe([(topic, 1) for topic in self._listen_to])
             return [LinkEvent("up")]
         refused_version = code.value == UNSUPPORTED_VERSION
         if refused_version:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Protocol
 
 from logger.publish.broker_link import BrokerLink, BrokerSettings, LinkEvent
-from logger.publish.topics import STATUS_OFFLINE, Message, Topics
+from logger.publish.topics import Message, Topics
 
 NOW_PERIOD_S = 0.5
 CHANNEL_PERIOD_S = 1.0
@@ -34,6 +34,7 @@ class MqttPublisher:
     """A thread that publishes; nothing in the program waits for it, and it does not mind having no broker.
 
     now: the latest snapshot (`/api/now`). findings: those of the last closed session, None while there are none.
+    announcements: said at every connection, such as a description for programs that look for devices.
     Raises ValueError when the settings name a file that cannot be read.
     """
 
@@ -44,13 +45,15 @@ class MqttPublisher:
         outbox: Outbox,
         now: Callable[[], Mapping],
         findings: Callable[[], Mapping | None],
+        announcements: tuple[Message, ...] = (),
     ):
         self._topics = Topics(cart_id)
-        self._link = BrokerLink(settings, f"tarebook-{cart_id}", (self._topics.status, STATUS_OFFLINE))
+        self._link = BrokerLink(settings, f"tarebook-{cart_id}", self._topics.offline)
+        self._announcements = announcements
         self._outbox, self._now, self._findings = outbox, now, findings
         self._on_the_way: dict[int, int] = {}
         self._due: dict[str, float] = {}
-        self._sent_state: dict[str, str] = {}
+        self._sent_state: dict[str, str | bytes] = {}
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
@@ -107,7 +110,8 @@ class MqttPublisher:
         self._sent_state.clear()
         self._due.clear()
         self._due["outbox"] = time.monotonic() + SETTLE_S
-        self._send(self._topics.online())
+        for message in (*self._announcements, self._topics.online()):
+            self._send(message)
 
     def _send_alerts(self) -> None:
         """Hand over the oldest alerts that are not on the way; each stays in the outbox until the broker has it."""
@@ -134,7 +138,7 @@ class MqttPublisher:
             self._send(message)
 
     def _send(self, message: Message) -> int | None:
-        return self._link.publish(message.topic, message.payload, message.qos, message.retain)
+        return self._link.publish(message)
 
     def _take_leave(self) -> None:
         """Alerts that are on disk by now, then `offline`; waits a moment for the broker to have them."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import quote
 
@@ -19,6 +20,8 @@ from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
 from logger.record.rows import NO_CODE, codes_of
 from logger.record.wall_times import wall_times
+
+VERSION_KEY = b"tarebook.version"
 
 _SUMMARY = {
     "session_id": pa.string(),
@@ -35,12 +38,21 @@ _SUMMARY = {
 
 def write_parquet(reader: StoreReader, session_id: str, folder: Path) -> None:
     """Write both files of one session. Raises OSError."""
-    session = reader.session(session_id)
+    write_session(reader.recording(session_id), reader.session(session_id), reader.findings(session_id), folder)
+
+
+def write_session(
+    recording: Recording, session: Mapping, findings: Mapping | None, folder: Path, version: str = ""
+) -> Path:
+    """Write both files of one session, its readings first; the path below `readings` and `sessions`. session: as
+    `StoreReader.session` gives it. version: kept in the file of the session. Raises OSError."""
     month = (session["started_utc"] or "unknown")[:7]
     place = Path(f"cart_id={quote(session['cart_id'], safe='')}") / f"month={month}"
-    name = f"{quote(session_id, safe='')}.parquet"
-    _write(_readings(reader.recording(session_id)), folder / "readings" / place / name)
-    _write(_summary(session, reader.findings(session_id)), folder / "sessions" / place / name)
+    place /= f"{quote(session['session_id'], safe='')}.parquet"
+    _write(_readings(recording), folder / "readings" / place)
+    table = _summary(session, findings)
+    _write(table.replace_schema_metadata({VERSION_KEY: version.encode()}), folder / "sessions" / place)
+    return place
 
 
 def _readings(recording: Recording) -> pa.Table:
@@ -60,7 +72,7 @@ def _readings(recording: Recording) -> pa.Table:
     return pa.table(columns)
 
 
-def _summary(session: dict, findings: dict | None) -> pa.Table:
+def _summary(session: Mapping, findings: Mapping | None) -> pa.Table:
     columns = {name: pa.array([session[name]], kind) for name, kind in _SUMMARY.items()}
     columns["setup"] = pa.array([json.dumps(session["setup"], ensure_ascii=False)])
     columns["findings"] = pa.array([json.dumps(findings, ensure_ascii=False) if findings else None], pa.string())
