@@ -69,7 +69,7 @@ class Circuit:
             self.suction_c += (evaporating + superheat - self.suction_c) * min(dt_s / _FLOODED_TAU_S, 1.0)
 
     def _rest(self, dt_s: float, ambient_c: float, static: float) -> None:
-        tau_s = _EQUALISE_TAU_S if self.high_kpa > static + 30.0 else _REST_TAU_S
+        tau_s = _EQUALISE_TAU_S if self.high_kpa > self.low_kpa + 30.0 else _REST_TAU_S
         share = min(dt_s / tau_s, 1.0)
         self.low_kpa += (static - self.low_kpa) * share
         self.high_kpa += (static - self.high_kpa) * share
