@@ -68,7 +68,7 @@ class CartTransfer:
             return
         try:
             self._incoming = Incoming(self._path(session_id), read_head(payload))
-        except ValueError as error:
+        except (ValueError, OSError) as error:
             return self._next(now_s, str(error))
         self._progress(now_s)
         return self._ask_on(now_s)

@@ -15,6 +15,7 @@ from logger.record.dataset import Dataset
 CONNECT_S = 15.0
 LISTEN_S = 2.0
 LOOK_S = 0.02
+MOST_DIGITS = 10
 LISTEN_TO = ("tarebook/+/status", "tarebook/+/recordings", "tarebook/+/recording/#")
 
 
@@ -68,7 +69,7 @@ class Collector:
             self._cart(cart_id, now_s).want(dict(read_list(event.payload)), now_s)
         elif kind == "recording" and len(rest) == 1:
             self._cart(cart_id, now_s).heard_head(from_topic(rest[0]), event.payload, now_s)
-        elif kind == "recording" and len(rest) == 2 and rest[1].isdecimal():
+        elif kind == "recording" and len(rest) == 2 and rest[1].isdecimal() and len(rest[1]) < MOST_DIGITS:
             self._cart(cart_id, now_s).heard_chunk(from_topic(rest[0]), int(rest[1]), event.payload, now_s)
 
     def _cart(self, cart_id: str, now_s: float) -> CartTransfer:

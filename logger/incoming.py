@@ -37,7 +37,7 @@ def read_head(payload: bytes) -> Head:
             raise ValueError(f"the cart cannot give it: {said['why']}")
         sums = tuple(int(number) for number in said["crc32"])
         head = Head(str(said["version"]), int(said["bytes"]), int(said["chunk_bytes"]), str(said["sha256"]), sums)
-    except (KeyError, TypeError, AttributeError):
+    except (KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         raise ValueError("its head is no such thing: does the cart run another version of this program?") from None
     sane = 0 < head.size <= MOST_BYTES and 0 < head.chunk_bytes <= MOST_CHUNK_BYTES
     if not sane or len(sums) != -(-head.size // head.chunk_bytes):
@@ -80,5 +80,5 @@ def read_list(payload: bytes) -> Mapping[str, str]:
     """Session → version, of a cart's list of recordings; empty for what is none."""
     try:
         return {str(session): str(version) for session, version in json.loads(payload)["sessions"].items()}
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}

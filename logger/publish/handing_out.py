@@ -24,6 +24,8 @@ log = logging.getLogger(__name__)
 CHUNK_BYTES = 64 << 10
 MOST_CHUNKS_ASKED = 32
 MOST_ASKED_WAITING = 64
+MOST_ID_CHARACTERS = 1000
+"""So that its topic, percent-encoded, stays within what MQTT allows."""
 LIST_PERIOD_S = 5.0
 MOST_ON_THE_WAY = 8
 
@@ -55,8 +57,10 @@ def read_ask(payload: bytes) -> tuple[str, list[int]] | None:
         chunks = ask.get("chunks", [])
         if not all(type(number) is int and number >= 0 for number in chunks):
             return None
-        return str(ask["session_id"]), chunks[:MOST_CHUNKS_ASKED]
-    except (ValueError, TypeError, KeyError, AttributeError):
+        session_id = str(ask["session_id"])
+        session_id.encode()
+        return (session_id, chunks[:MOST_CHUNKS_ASKED]) if len(session_id) <= MOST_ID_CHARACTERS else None
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return None
 
 
@@ -111,7 +115,7 @@ class HandingOut:
         try:
             data = self._file(session_id)
         except ValueError as error:
-            log.warning("session %s was asked for: %s", session_id, error)
+            log.warning("session %r was asked for: %s", session_id, error)
             self._to_send.append(self._topics.head(session_id, {"why": str(error)}))
             return
         if not chunks:
