@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from firmware_bridge.cart import Cart
 from firmware_bridge.clock import Clock
+from firmware_bridge.source import Source
 from logger.engine import Engine, Run
 from logger.learned_lag import learn, learned
 from logger.measure.marks import MARKS, STAGES
@@ -53,12 +54,13 @@ class RunningCart:
         self._cart, self._writer, self._recorder = cart, store, recorder
         self._clock, self._wall, self._valve = clock, wall, valve
         self._engine: Engine | None = None
+        self._sources: Sequence[Source] = ()
         self._changing, self._importing = threading.Lock(), threading.Lock()
         self._last_findings: dict | None = next((found for _, found in self.store.all_findings(1)), None)
 
-    def attach(self, engine: Engine) -> None:
-        """The engine that has the pipeline."""
-        self._engine = engine
+    def attach(self, engine: Engine, sources: Sequence[Source] = ()) -> None:
+        """The engine that has the pipeline, and the sources whose readings it gets."""
+        self._engine, self._sources = engine, sources
 
     def now(self) -> dict:
         return self._engine.now()
@@ -68,6 +70,18 @@ class RunningCart:
         kept = self._recorder.alive() and recorder.status == "writing"
         why = recorder.reason or "the thread that keeps readings has ended: restart the logger"
         return {"engine": self._engine.trouble() or "ok", "recorder": "ok" if kept else why}
+
+    def counters(self) -> dict[str, dict[str, int]]:
+        recorder, engine = self._recorder.state, self._engine
+        counted = {
+            "engine": {"turns": engine.turns, "failures": engine.failures},
+            "recorder": {"beats": recorder.beats, "readings": recorder.readings, "refused": recorder.refused},
+        }
+        for source in self._sources:
+            counted[source.name] = dict(source.counters())
+            for health in source.health():
+                counted[f"channel {health.channel}"] = {"readings": health.readings, "invalid": health.invalid}
+        return counted
 
     def findings(self) -> dict | None:
         return self._engine.call(lambda run: run.pipeline.findings() if run.session_id else None)

@@ -98,7 +98,7 @@ class Daemon:
             on_look=self._watch_valve if self._valve else lambda run, host_s: None,
             on_alerts=self._buzzer.look if self._buzzer else lambda alerts: None,
         )
-        port.attach(self._engine)
+        port.attach(self._engine, sources)
         self._readers = [SourceThread(source, self._hand_on, clock, self._stop) for source in sources]
         free_mb = cart.limits.get("storage_free_mb", STORAGE_FREE_MB)
         self._keeping = Housekeeping(

@@ -36,6 +36,10 @@ class CartPort(Protocol):
     def health(self) -> dict[str, str]:
         """The parts without which the cart does not do its work, each "ok" or what ails it."""
 
+    def counters(self) -> dict[str, dict[str, int]]:
+        """What has been counted since the start, part → what → how often: engine, recorder, each source's link, each
+        channel's readings."""
+
     def findings(self) -> dict | None:
         """The findings of the open session so far, None when none is open."""
 

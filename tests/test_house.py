@@ -153,6 +153,7 @@ DISTRIBUTION = {
     "paho": "paho-mqtt",
     "sqlite_utils": "sqlite-utils",
     "RPi": "rpi-lgpio",
+    "google": "protobuf",
     **dict.fromkeys(("werkzeug", "jinja2", "markupsafe"), "flask"),
 }
 

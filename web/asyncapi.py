@@ -81,8 +81,8 @@ def _channel(name: str, kind: Kind) -> dict:
 
 def _message(name: str, kind: Kind) -> dict:
     media = {"": "application/octet-stream", "Status": "text/plain"}.get(kind.schema, "application/json")
-    payload = {"payload": {"$ref": f"#/components/schemas/{kind.schema}"}} if kind.schema else {}
-    return {"name": name, "summary": kind.summary, "contentType": media, **payload}
+    payload = {"$ref": f"#/components/schemas/{kind.schema}"} if kind.schema else {"type": "string", "format": "binary"}
+    return {"name": name, "summary": kind.summary, "contentType": media, "payload": payload}
 
 
 def _operation(name: str, kind: Kind) -> dict:

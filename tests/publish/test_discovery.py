@@ -12,7 +12,7 @@ from firmware_bridge.blocks import CHANNEL_UNITS
 from logger.publish.discovery import discovery
 from logger.publish.topics import Topics, from_topic, in_topic
 
-# https://www.home-assistant.io/integrations/mqtt/#device-discovery-payload and .../integrations/sensor.mqtt/, read 2026.
+# https://www.home-assistant.io/integrations/mqtt/#device-discovery-payload and .../integrations/sensor.mqtt/
 DEVICE_KEYS = {
     "configuration_url", "connections", "hw_version", "identifiers", "manufacturer", "model", "model_id", "name",
     "serial_number", "suggested_area", "sw_version", "via_device",

@@ -188,7 +188,7 @@ def test_a_file_that_is_another_session_is_refused(mosquitto, shop, tmp_path, ca
     out = capsys.readouterr().out
     assert "cart-1               1 taken in" in out
     assert "cart-9-1: its file holds another session" in out and "../../x: its file" in out
-    outside = [path for path in tmp_path.rglob("*.part")] + [p for p in tmp_path.iterdir() if p.name.startswith("x")]
+    outside = list(tmp_path.rglob("*.part")) + [p for p in tmp_path.iterdir() if p.name.startswith("x")]
     assert not outside
 
 
@@ -228,7 +228,8 @@ def test_a_head_that_does_not_add_up_is_one_line(head):
 
 
 def test_checksums_of_a_head_are_those_of_zlib():
-    assert head_of(b"123456789")["crc32"] == [0xCBF43926] == [zlib.crc32(b"123456789")]  # CRC-32's published check value
+    """CRC-32's published check value (ITU-T V.42): CBF43926 over the digits 1 to 9."""
+    assert head_of(b"123456789")["crc32"] == [0xCBF43926] == [zlib.crc32(b"123456789")]
 
 
 def until(condition, seconds: float = 30) -> bool:

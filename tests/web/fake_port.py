@@ -234,6 +234,9 @@ class FakePort:
     def now(self) -> dict:
         return self.shown
 
+    def counters(self) -> dict[str, dict[str, int]]:
+        return {"engine": {"turns": 7, "failures": 0}, "channel scale": {"readings": 120, "invalid": 1}}
+
     def health(self) -> dict[str, str]:
         return {"engine": "ok", "recorder": "ok"}
 
