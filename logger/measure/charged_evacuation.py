@@ -1,7 +1,7 @@
 """A vacuum pump on a circuit that still holds refrigerant: told at once where the evacuation was told, else late.
 
-Until the vacuum is there, a circuit that a pump empties looks like one that recovery equipment empties without the cart's
-scale seeing it. Only how fast it went tells, afterwards.
+Until the vacuum is there, a circuit that a pump empties looks like one that recovery equipment empties into a container
+of its own. Only how fast it went tells, afterwards.
 """
 
 from __future__ import annotations

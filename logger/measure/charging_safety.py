@@ -38,6 +38,15 @@ RUNNING_KPA = 250.0
 UNEVACUATED_G = 5.0
 CONTAINER_MARGIN_PA = 80_000.0
 
+HIGH_RUNNING = (
+    "Switch the compressor off and close the container valve: the high side is over {limit:.0f} kPa. Look for a fan "
+    "that stands, a closed valve or too much charge."
+)
+HIGH_UNDER_NITROGEN = (
+    "Shut the nitrogen and let the pressure down slowly: it is over {limit:.0f} kPa, more than the circuit may be "
+    "tested with."
+)
+
 
 class ChargingSafety:
     """All charging monitors: one second in, signals out. `curve` is None when the refrigerant is not known."""
@@ -75,7 +84,9 @@ class ChargingSafety:
         gauge_kpa = max((tick.mean[side] for side in ("high_side", "low_side") if side in tick.mean), default=0.0)
         if "high_side" not in tick.mean and gauge_kpa <= self._high_limit_kpa:
             return []
-        return self._high_side.update(gauge_kpa > self._high_limit_kpa, gauge_kpa < 0.94 * self._high_limit_kpa)
+        words = HIGH_UNDER_NITROGEN if tick.stage == "pressure_hold" else HIGH_RUNNING
+        over, under = gauge_kpa > self._high_limit_kpa, gauge_kpa < 0.94 * self._high_limit_kpa
+        return self._high_side.update(over, under, words.format(limit=self._high_limit_kpa) if over else None)
 
     def _gain(self, context: ChargeContext) -> list[Signal]:
         mass = list(context.mass)
@@ -175,11 +186,7 @@ def _hot() -> Condition:
 
 
 def _high_side(limit_kpa: float) -> Condition:
-    message = (
-        f"Switch the compressor off and close the container valve: the high side is over {limit_kpa:.0f} kPa. Look for "
-        "a fan that stands, a closed valve or too much charge."
-    )
-    return Condition("high-side-high", "danger", message, on_after_s=2, off_after_s=10)
+    return Condition("high-side-high", "danger", HIGH_RUNNING.format(limit=limit_kpa), on_after_s=2, off_after_s=10)
 
 
 def _backflow() -> Condition:

@@ -22,7 +22,7 @@ class Nitrogen:
     def __init__(self, without: tuple[str, ...] = (), seed: int = 1):
         self.physics = Physics(PhysicsSetup("R-134a", 2400.0, 70.0, 0.0))
         self.without, self.rng = without, np.random.default_rng(seed)
-        self.t_s, self.codes = 0.0, []
+        self.t_s, self.signals = 0.0, []
 
     def second(self, pa: float, temp_c: float = START_C, stage: str = "pressure_hold") -> None:
         self.t_s += 1.0
@@ -32,7 +32,7 @@ class Nitrogen:
         values |= dict.fromkeys(("suction_temp", "liquid_temp", "ambient_temp"), probe_c)
         kept = {name: value for name, value in values.items() if name not in self.without}
         signals = self.physics.update(Tick(self.t_s, kept, kept, stage, ScaleView(), None))
-        self.codes += [signal.code for signal in signals if signal.active]
+        self.signals += [signal for signal in signals if signal.active]
 
     def whole(self, leak_pa_per_s: float = 0.0, seconds: int = 1800, warms_k: float = 0.0, runs_out_s: float = 0.0):
         """All of it; what was pressed in cools by four kelvin, `runs_out_s` is the time constant of a gross leak."""
@@ -121,8 +121,17 @@ def test_nitrogen_raises_no_alarm_and_spends_the_vacuum_that_was_there():
         session.second(1000.0, stage="evacuation")
     assert session.physics.evacuated()
     session.whole(seconds=700)
-    assert session.codes == []
+    assert session.signals == []
     assert not session.physics.evacuated()
+
+
+def test_too_much_nitrogen_is_told_in_words_that_fit():
+    session = Nitrogen()
+    for _ in range(5):
+        session.second(2.7e6)
+    signals = session.signals
+    assert [signal.code for signal in signals] == ["high-side-high"]
+    assert signals[0].message.startswith("Shut the nitrogen")
 
 
 def test_nitrogen_as_coolprop_has_it_and_its_ratio_to_the_refrigerant():
