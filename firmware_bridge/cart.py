@@ -49,7 +49,7 @@ class ValveConfig:
 class MqttConfig:
     """The broker. `password_file` and `ca_file` are paths, in the file relative to its folder; None when not used.
 
-    recordings: whether closed sessions are handed out over the broker to who gathers them. discovery: the first level of
+    recordings: whether closed sessions are handed out over the broker to be gathered. discovery: the first level of
     the topic under which Home Assistant looks for devices. sparkplug: the group in which the cart is a Sparkplug B edge
     node. None: not wanted.
     """
