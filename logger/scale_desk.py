@@ -54,6 +54,10 @@ class ScaleDesk:
             self._store.set_value(self._tare_key, tare_g)
         return {"tare_g": tare_g}
 
+    def resting_g(self) -> float:
+        """What stands on the platform now, g, by the mean of two seconds in which it rested."""
+        return self._recent.rest()
+
     def weigh_empty(self) -> dict:
         """The platform is said to be empty: keep what it reads, and judge it beside what it read before."""
         self._refuse_while_charging()

@@ -10,7 +10,6 @@ from flask import redirect, request
 from logger.measure.marks import MARKS
 from logger.pairing import PairingError
 from logger.port import CartPort, NoSessionError
-from logger.quantities import QuantityError, parse_placard
 from web.answers import as_json, done
 from web.heavy import Heavy
 from web.problems import Problem
@@ -87,21 +86,6 @@ class Actions:
             except ValueError as error:
                 raise Problem(422, "Cannot take this recording", str(error).replace(str(path), "the upload")) from None
 
-    def api_placard(self):
-        text = str(body_object().get("placard", ""))
-        try:
-            placard = parse_placard(text)
-        except QuantityError as error:
-            raise Problem(422, "Placard not understood", str(error)) from None
-        return as_json(
-            {
-                "low_g": placard.low_g,
-                "high_g": placard.high_g,
-                "target_g": (placard.low_g + placard.high_g) / 2,
-                "tolerance_assumed": placard.tolerance_assumed,
-            }
-        )
-
     def api_pair(self):
         require_same_origin()
         body = body_object()
@@ -145,14 +129,6 @@ class Actions:
                 {200: (JSON, ref("Valve"))},
                 body={JSON: ref("ValveOrder")},
                 paired=True,
-            ),
-            Route(
-                "POST",
-                "/api/placard",
-                self.api_placard,
-                "Read a placard",
-                {200: (JSON, ref("PlacardRead"))},
-                body={JSON: {"type": "object", "properties": {"placard": {"type": "string"}}}},
             ),
             Route("POST", "/api/pair", self.api_pair, "Pair a browser", {200: (JSON, None)}, body=code),
             Route(

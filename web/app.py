@@ -8,17 +8,22 @@ from pathlib import Path
 from flask import Flask, request
 
 from logger.port import CartPort
+from logger.record.attachments import LARGEST_BYTES
 from web.actions import Actions
 from web.assets import install_assets
+from web.container_actions import ContainerActions
 from web.feed import EventStreams
 from web.filters import install_filters
 from web.heavy import Heavy
+from web.job_actions import JobActions
 from web.live import Live
 from web.openapi import openapi_document
 from web.operations import Operations
 from web.packing import install_packing
 from web.pages import Pages
+from web.plan_actions import PlanActions
 from web.problems import install_problems
+from web.review_actions import ReviewActions
 from web.routes import Route, install_routes
 from web.scale_actions import ScaleActions
 from web.security import install_headers
@@ -28,6 +33,7 @@ STREAM_SLOTS = 32
 STREAM_LIFE_S = 60.0
 MOST_BODY_BYTES = 64 * 1024
 MOST_UPLOAD_BYTES = 64 * 1024 * 1024
+MOST_PHOTO_BYTES = LARGEST_BYTES + 64 * 1024
 
 
 def _limit_bodies(app: Flask) -> None:
@@ -37,6 +43,8 @@ def _limit_bodies(app: Flask) -> None:
     def allow_uploads() -> None:
         if request.path == "/api/recordings":
             request.max_content_length = MOST_UPLOAD_BYTES
+        elif request.path.endswith("/photos"):
+            request.max_content_length = MOST_PHOTO_BYTES
 
 
 def create_app(
@@ -65,6 +73,10 @@ def create_app(
         SessionsApi(port, heavy),
         Actions(port, heavy),
         ScaleActions(port),
+        JobActions(port),
+        ReviewActions(port),
+        ContainerActions(port),
+        PlanActions(),
         operations,
         Pages(port, live.now, build),
     ):

@@ -7,11 +7,22 @@ from werkzeug.exceptions import HTTPException
 
 
 class Problem(Exception):
-    """A request that cannot be served: `status`, a `title`, and a `detail` that says how to mend it."""
+    """A request that cannot be served: `status`, a `title`, and a `detail` that says how to mend it.
 
-    def __init__(self, status: int, title: str, detail: str, headers: dict[str, str] | None = None):
+    fields: for each field of the request that is wrong, one line; goes into the document as `errors`.
+    """
+
+    def __init__(
+        self,
+        status: int,
+        title: str,
+        detail: str,
+        headers: dict[str, str] | None = None,
+        fields: dict[str, str] | None = None,
+    ):
         super().__init__(detail)
         self.status, self.title, self.detail, self.headers = status, title, detail, headers or {}
+        self.fields = fields or {}
 
 
 def problem_response(problem: Problem) -> Response:
@@ -22,6 +33,8 @@ def problem_response(problem: Problem) -> Response:
         "detail": problem.detail,
         "instance": request.path,
     }
+    if problem.fields:
+        body["errors"] = [{"field": field, "detail": detail} for field, detail in problem.fields.items()]
     response = Response(json.dumps(body), problem.status, mimetype="application/problem+json")
     response.headers.extend(problem.headers)
     return response

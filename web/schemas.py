@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from logger.session.job import CHECKS
+
 NUMBER = {"type": "number"}
 MAYBE_NUMBER = {"type": ["number", "null"]}
 TEXT = {"type": "string"}
@@ -32,6 +34,7 @@ SCHEMAS = {
         status={"type": "integer"},
         detail=TEXT,
         instance=TEXT,
+        errors=_list(_object(["field", "detail"], field=TEXT, detail=TEXT)),
     ),
     "Reading": _object(
         ["value", "unit", "age_s", "quality"],
@@ -98,7 +101,14 @@ SCHEMAS = {
         message=TEXT,
         checks=_list(_object(["at_utc", "what"], at_utc=TEXT, what={"enum": ["empty", "check-weight"]})),
     ),
-    "PlacardRead": _object(["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER),
+    "PlacardRead": _object(
+        ["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER, plan={"type": "object"}
+    ),
+    "Job": {"type": "object", "properties": dict.fromkeys(CHECKS, {})},
+    "Container": _object(["label", "kind", "refrigerant", "left_g"], label=TEXT, kind=TEXT, left_g=MAYBE_NUMBER),
+    "Containers": _object(["containers"], containers=_list(ref("Container"))),
+    "ShopReview": _object(["sessions", "charge_error", "stop_lag", "repeat_vehicles", "stages", "criteria"]),
+    "Cautions": _object(["stage", "cautions"], stage=TEXT, cautions=_list({"type": "object"})),
     "PairingCode": _object(["code"], code=TEXT),
     "PairingToken": _object(["token"], token=TEXT),
     "Health": _object(

@@ -21,7 +21,7 @@ def setup_from(body: dict) -> dict:
             setup[key] = parse_mass_g(str(body[typed]))
     for key in NUMBERS:
         if isinstance(setup.get(key), str):
-            setup[key] = _number(key, setup[key])
+            setup[key] = number_of(key, setup[key])
     if isinstance(setup.get("placard"), str):
         placard = parse_placard(setup["placard"])
         setup["placard_text"], setup["placard"] = setup["placard"], {"low_g": placard.low_g, "high_g": placard.high_g}
@@ -48,7 +48,8 @@ def mark_from(body: dict, known: Collection[str]) -> dict:
     return {"mark": name, "detail": detail}
 
 
-def _number(key: str, text: str) -> float:
+def number_of(key: str, text: str) -> float:
+    """A number with a point or a comma. Raises ValueError, one line."""
     try:
         return float(text.strip().replace(",", "."))
     except ValueError:

@@ -20,6 +20,7 @@ from logger.recent_scale import RecentScale
 from logger.record.importing import add_recording
 from logger.record.recording import read_recording
 from logger.record.store import Store
+from logger.record_desk import RecordDesk
 from logger.scale_desk import ScaleDesk
 from logger.wallclock import WallClock
 
@@ -146,7 +147,6 @@ FINDINGS = {
         "flow_ended_t_s": 1221.8,
         "mean_flow_g_per_s": 4.1,
     },
-    "stages": [{"t_s": 0.0, "stage": "charging", "by": "mark", "why": "told"}],
     "recovered": {"mass_g": 212.0, "uncertainty_g": 6.0},
     "evacuation": {"lowest_pa": 31.0, "seconds_below_67_pa": 700.0, "water_plateau": False},
     "vacuum_hold": [
@@ -229,6 +229,7 @@ class FakePort:
         self.clock = Clock(5.0)
         self.recent = RecentScale(self.clock, time.sleep)
         self.scale = ScaleDesk(scale_cart(folder), self.writer, WallClock(), self.clock, self.recent)
+        self.desk = RecordDesk(self.writer, WallClock(), self.mark)
         self._ends = threading.Event()
 
     def now(self) -> dict:
