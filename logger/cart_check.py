@@ -16,6 +16,9 @@ from firmware_bridge.cart import Cart, MqttConfig
 from firmware_bridge.channel import ChannelConfig
 from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source, SourceError
+from logger.broker import answers
+from logger.measure.atmosphere import standard_pressure_pa
+from logger.wallclock import WallClock, to_text
 
 Outcome = Literal["good", "look", "bad"]
 
@@ -34,11 +37,24 @@ AT_REST = {
 }
 """Between which values a channel of a cart at rest must lie, in its unit; wide, for a hint and not for a verdict."""
 
+AT_ZERO = {
+    "scale": (20.0, "g", "empty the platform, then tare it or calibrate"),
+    "low_side": (15.0, "kPa", "open the port to air, or calibrate its zero"),
+    "high_side": (35.0, "kPa", "open the port to air, or calibrate its zero"),
+}
+"""How near to zero an empty scale and an open port read: about 1 % of a usual transducer's span; our choice."""
+
+BAROMETER_OFF_KPA = 4.0
+"""Weather moves the pressure by less than this about that of the standard atmosphere (common practice, no source)."""
+
+HX711_RAILS, ADS1115_RAILS = (-(2**23), 2**23 - 1), (-(2**15), 2**15 - 1)
+
 NOISY = {"scale": 5.0, "low_side": 10.0, "high_side": 20.0, "barometer": 0.3}
 """Scatter of single readings beyond which a sensor at rest is worth a look, in its unit; our choice."""
 
 RATE_SHARE = 0.2
 LEAST_FREE_MB = 500
+BROKER_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +86,8 @@ def check_sources(sources: Sequence[Source], cart: Cart, clock: Clock, seconds: 
     return lines
 
 
-def judge(config: ChannelConfig, look: Look, reason: str) -> Line:
-    """Judge what one channel gave. reason: the driver's own word on it, "" when it has none."""
+def judge(config: ChannelConfig, look: Look, reason: str, altitude_m: float = 0.0) -> Line:
+    """Judge what one channel gave. reason: the driver's own word on it, "" when it has none. altitude_m: the cart's."""
     valid = look.codes != INVALID_CODE
     if not valid.any():
         return Line(
@@ -83,7 +99,7 @@ def judge(config: ChannelConfig, look: Look, reason: str) -> Line:
         f"{float(np.mean(values)):.2f} {config.unit}, scatter {scatter:.2g}, {rate:.1f} readings a second, "
         f"{len(np.unique(codes))} different codes"
     )
-    faults = _faults(config, float(np.mean(values)), scatter, codes, rate)
+    faults = _faults(config, float(np.mean(values)), scatter, codes, rate, altitude_m)
     if not valid.all():
         faults.append(
             ("look", f"{int((~valid).sum())} of {len(valid)} readings invalid: {reason or 'check its wires'}")
@@ -101,16 +117,27 @@ def check_disk(folder: Path) -> Line:
     return Line("good", "storage", f"{free_mb} MB free at {existing}")
 
 
+def check_clock(wall: WallClock) -> Line:
+    """Whether the date and time of day are known."""
+    if wall.trusted():
+        return Line("good", "clock", f"it is {to_text(wall.now())}")
+    mend = "join a network that has the time, or fit a clock with a battery"
+    return Line("look", "clock", f"time of day not known: {mend}; sessions are dated once it is")
+
+
 def check_broker(mqtt: MqttConfig | None) -> Line:
-    """Whether something answers where the broker should be."""
+    """Whether a broker answers where one should be; behind TLS, whether something does."""
     if mqtt is None:
         return Line("good", "broker", "none in the cart file; the cart works without")
+    place = f"{mqtt.host}:{mqtt.port}"
     try:
-        with socket.create_connection((mqtt.host, mqtt.port), timeout=3):
-            return Line("good", "broker", f"answers at {mqtt.host}:{mqtt.port}")
+        socket.create_connection((mqtt.host, mqtt.port), timeout=BROKER_S).close()
     except OSError as error:
-        text = f"no answer at {mqtt.host}:{mqtt.port} ({error.strerror or error}): start it, or mend [mqtt]"
+        text = f"no answer at {place} ({error.strerror or error}): start it, or mend [mqtt]"
         return Line("look", "broker", f"{text}; alerts are kept until it answers")
+    if mqtt.tls or answers(mqtt.host, mqtt.port, BROKER_S):
+        return Line("good", "broker", f"answers at {place}")
+    return Line("look", "broker", f"what answers at {place} speaks no MQTT: mend host and port of [mqtt]")
 
 
 def _check_source(source: Source, cart: Cart, clock: Clock, seconds: float) -> list[Line]:
@@ -123,7 +150,7 @@ def _check_source(source: Source, cart: Cart, clock: Clock, seconds: float) -> l
         reasons = {h.channel: h.reason for h in source.health() if h.quality != "good"}
         counted = {name: count for name, count in source.counters().items() if count}
         source.close()
-    lines = [judge(cart.channels[name], look, reasons.get(name, "")) for name, look in looks.items()]
+    lines = [judge(cart.channels[name], look, reasons.get(name, ""), cart.altitude_m) for name, look in looks.items()]
     if counted:
         lines.append(Line("good", source.name, ", ".join(f"{name} {count}" for name, count in counted.items())))
     return lines
@@ -148,14 +175,43 @@ def _look(blocks: list, seconds: float) -> Look:
     return Look(seconds, np.concatenate(values), np.concatenate(codes))
 
 
+def _not_at_rest(name: str, value: float, altitude_m: float) -> str:
+    """Why a value is not that of an empty scale, an open port or the air at this altitude, "" when it is."""
+    if name in AT_ZERO:
+        most, unit, mend = AT_ZERO[name]
+        return f"not within {most:g} {unit} of zero: {mend}" if abs(value) > most else ""
+    if name == "barometer":
+        usual_kpa = standard_pressure_pa(altitude_m) / 1000
+        if abs(value - usual_kpa) > BAROMETER_OFF_KPA:
+            return f"{usual_kpa:.0f} kPa is usual at {altitude_m:g} m: mend altitude_m or its points"
+    return ""
+
+
+def _saturated(config: ChannelConfig, codes: np.ndarray) -> int:
+    """How many readings lie at an end of the converter's range, where that is known."""
+    if config.name == "scale":
+        low, high = HX711_RAILS
+    elif config.source == "ads1115" and config.options.get("supply_input") is None:
+        low, high = ADS1115_RAILS
+    else:
+        return 0
+    return int(np.count_nonzero((codes <= low) | (codes >= high)))
+
+
 def _faults(
-    config: ChannelConfig, value: float, scatter: float, codes: np.ndarray, rate: float
+    config: ChannelConfig, value: float, scatter: float, codes: np.ndarray, rate: float, altitude_m: float
 ) -> list[tuple[Outcome, str]]:
     faults: list[tuple[Outcome, str]] = []
     low, high = AT_REST[config.name]
     if not low <= value <= high:
         mend = "check its points in the cart file, its range and its wires"
         faults.append(("bad", f"not between {low:g} and {high:g} {config.unit}: {mend}"))
+    elif reason := _not_at_rest(config.name, value, altitude_m):
+        faults.append(("look", reason))
+    at_end = _saturated(config, codes)
+    if at_end:
+        mend = "take the load off, check wires and gain"
+        faults.append(("bad", f"{at_end} of {len(codes)} readings at the end of the converter's range: {mend}"))
     if abs(rate - config.rate_hz) > RATE_SHARE * config.rate_hz + 0.2:
         faults.append(
             ("look", f"the cart file says {config.rate_hz:g} a second: mend rate_hz, or the link loses readings")

@@ -27,13 +27,14 @@ def run(args: argparse.Namespace) -> int:
     from firmware_bridge.cart import load_cart
     from firmware_bridge.clock import Clock
     from firmware_bridge.sources import build_sources
-    from logger.cart_check import check_broker, check_disk, check_sources
+    from logger.cart_check import check_broker, check_clock, check_disk, check_sources
+    from logger.wallclock import WallClock
 
     if not 1 <= args.seconds <= 600:
         raise ValueError(f"--seconds {args.seconds:g}: give between 1 and 600")
     cart, clock = load_cart(args.cart), Clock()
     lines = check_sources(build_sources(cart, clock), cart, clock, args.seconds)
-    lines += [check_disk(args.data), check_broker(cart.mqtt)]
+    lines += [check_disk(args.data), check_clock(WallClock()), check_broker(cart.mqtt)]
     for line in lines:
         print(line)
     return int(any(line.outcome == "bad" for line in lines))

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import socket
+import threading
+
 import numpy as np
 import pytest
 
@@ -10,8 +14,9 @@ from firmware_bridge.cart import MqttConfig, load_cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.sources import build_sources
 from firmware_bridge.virtual.board_emulator import BoardEmulator
-from logger.cart_check import Look, check_broker, check_disk, check_sources, judge
+from logger.cart_check import Look, check_broker, check_clock, check_disk, check_sources, judge
 from logger.cli import main
+from logger.wallclock import WallClock
 
 CART = """\
 [cart]
@@ -90,6 +95,8 @@ def live(mean: float, sd: float, n: int = 50) -> list[int]:
     ("codes", "outcome", "says"),
     [
         (live(2000, 20), "good", "different codes"),
+        (live(20_000, 20), "look", "not within 20 g of zero"),
+        (live(2000, 20, 45) + [2**23 - 1] * 5, "bad", "5 of 50 readings at the end of the converter's range"),
         (live(2000, 20, 5), "look", "mend rate_hz"),
         (live(2000, 3000), "look", "restless"),
         (live(-2_000_000, 20), "bad", "not between"),
@@ -102,6 +109,62 @@ def live(mean: float, sd: float, n: int = 50) -> list[int]:
 def test_what_a_scale_gave_is_judged(scale, codes, outcome, says):
     line = judge(scale, look(codes), "")
     assert line.outcome == outcome and says in line.text
+
+
+def channel(tmp_path, text: str):
+    path = tmp_path / "cart.toml"
+    path.write_text(CART.format(port="/dev/null") + text)
+    return load_cart(path).channels
+
+
+def test_open_ports_that_do_not_read_zero_are_worth_a_look(scale, tmp_path):
+    low_side = channel(tmp_path, "")["low_side"]
+    codes = np.full(25, 110, np.int32)
+    codes[::5] += 1
+    assert judge(low_side, Look(5.0, codes - 102.0, codes), "").outcome == "good"
+    line = judge(low_side, Look(5.0, codes - 60.0, codes), "")
+    assert line.outcome == "look" and "open the port to air" in line.text
+
+
+def test_a_barometer_is_held_against_the_altitude(tmp_path):
+    """ISO 2533: 89.87 kPa at 1000 m, 101.325 kPa at sea level."""
+    barometer = channel(tmp_path, '[channel.barometer]\nsource = "virtual"\npoints = [[0, 0.0], [1000, 100.0]]\n')
+    codes = np.array([898, 899, 899, 900] * 12, np.int32)[:50]
+    look = Look(5.0, codes / 10.0, codes)
+    assert judge(barometer["barometer"], look, "", 1000.0).outcome == "good"
+    line = judge(barometer["barometer"], look, "", 0.0)
+    assert line.outcome == "look" and "101 kPa is usual at 0 m" in line.text
+
+
+def test_a_converter_at_its_end_is_bad(tmp_path):
+    text = '[channel.vacuum]\nsource = "ads1115"\ninput = "A0"\nrate_hz = 5\npoints = [[0, 0.0], [30000, 100000.0]]\n'
+    codes = np.full(25, 2**15 - 1, np.int32)
+    line = judge(channel(tmp_path, text)["vacuum"], Look(5.0, codes * 3.0, codes), "")
+    assert line.outcome == "bad" and "25 of 25 readings at the end" in line.text
+
+
+def test_the_clock_has_its_line():
+    unknown = WallClock(keeps_time=lambda: False, synchronised=lambda: False)
+    assert check_clock(unknown).outcome == "look"
+    assert check_clock(WallClock(keeps_time=lambda: True)).outcome == "good"
+
+
+def test_something_else_on_the_brokers_port_is_not_taken_for_one():
+    """It takes the connection and answers what a mail server would (RFC 5321, 4.2)."""
+    server = socket.create_server(("127.0.0.1", 0))
+
+    def greet():
+        for _ in range(2):
+            connection, _ = server.accept()
+            with connection, contextlib.suppress(OSError):
+                connection.sendall(b"220 mail ready\r\n")
+
+    thread = threading.Thread(target=greet)
+    thread.start()
+    line = check_broker(MqttConfig("127.0.0.1", server.getsockname()[1], None, None, False, None))
+    thread.join(10)
+    server.close()
+    assert line.outcome == "look" and "speaks no MQTT" in line.text
 
 
 def test_disk_and_broker_have_their_line(tmp_path, mosquitto):
