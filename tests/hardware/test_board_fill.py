@@ -83,7 +83,7 @@ class Vehicle:
 
 
 def fill(port, done, what: str) -> None:
-    """Order the valve open, and again whenever the logger has closed it (on a busy machine for want of fresh weights)."""
+    """Order the valve open, and again whenever the logger closed it (on a busy machine for want of fresh weights)."""
 
     def step() -> bool:
         if not done() and not port.now()["valve"]["open"]:
