@@ -82,15 +82,21 @@ class Vehicle:
             return
 
 
-def fill(port, done, what: str) -> None:
-    """Order the valve open, and again whenever the logger closed it (on a busy machine for want of fresh weights)."""
+def fill(rig: Rig, port, done, what: str) -> None:
+    """Order the valve open, and again whenever the logger has closed it for want of fresh weights."""
 
     def step() -> bool:
         if not done() and not port.now()["valve"]["open"]:
             port.order_valve(True)
         return done()
 
-    wait_until(step, timeout_s=40, what=what)
+    try:
+        wait_until(step, timeout_s=40, what=what)
+    except AssertionError:
+        stat = rig.stat()
+        if stat["worst_lag_s"] > 0.6:
+            pytest.skip(f"the machine is too busy to simulate a board in real time: {stat['worst_lag_s']:.1f} s behind")
+        raise
 
 
 def told_to_stop(port) -> bool:
@@ -113,7 +119,7 @@ def test_a_fill_with_a_brown_out_in_its_middle_lands_on_target(rig, daemon):
         port = daemon.port
         wait_until(lambda: port.now()["t_s"] > 6, what="a plateau before the fill")
         port.mark({"mark": "stage", "detail": {"stage": "charging"}})
-        fill(port, lambda: vehicle.drawn_g > 50, what="a third of the fill")
+        fill(rig, port, lambda: vehicle.drawn_g > 50, what="a third of the fill")
         rig.say("reset")
         wait_until(vehicle.blown.is_set, what="the brown-out")
         wait_until(lambda: not vehicle.valve, what="the valve's closing")
@@ -129,7 +135,7 @@ def test_a_fill_with_a_brown_out_in_its_middle_lands_on_target(rig, daemon):
             lambda: port.now()["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0),
             what="the delivered mass after the reset",
         )
-        fill(port, lambda: told_to_stop(port), what="the stop alert")
+        fill(rig, port, lambda: told_to_stop(port), what="the stop alert")
         wait_until(lambda: not vehicle.valve, what="the valve's closing at the target")
         wait_until(lambda: vehicle.beeps > 0, what="the buzzer")
         time.sleep(3)
