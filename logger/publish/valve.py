@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from firmware_bridge.clock import Clock
 
 HOLD_PERIOD_S = 0.3
+UNKEPT_MOST = 3
+"""So many requests in a row not taken, and the board's dead man has closed the valve."""
 FRESH_S = 0.6
 SHORTEST_WAIT_S = 0.005
 
@@ -114,6 +116,7 @@ class ValveKeeper:
         self._why = "no order"
         self._fresh_news = False
         self._stopping = False
+        self._unkept = 0
         self._thread = threading.Thread(target=self._run, name="valve", daemon=True)
 
     def start(self) -> None:
@@ -156,7 +159,9 @@ class ValveKeeper:
             due = now_s - asked_s >= HOLD_PERIOD_S or not self._held
             if decision.open and due:
                 asked_s = now_s
-                self._ask(1)
+                self._unkept = 0 if self._ask(1) else self._unkept + 1
+                if self._unkept >= UNKEPT_MOST:
+                    decision = self._give_up()
             elif self._held and not decision.open:
                 self._ask(0)
             self._held = decision.open
@@ -173,13 +178,22 @@ class ValveKeeper:
                 self._ordered, self._why = False, decision.why
             return decision, self._stopping
 
+    def _give_up(self) -> Decision:
+        """The board has not taken the last requests, and by now has closed the valve: only a person opens it again."""
+        self._unkept = 0
+        self._ask(0)
+        with self._changed:
+            self._ordered, self._why = False, "the board does not keep it open"
+        return Decision(False, self._why)
+
     def _sleep(self, seconds: float) -> None:
         with self._changed:
             if not (self._fresh_news or self._stopping):
                 self._changed.wait(self._clock.real_s(max(seconds, SHORTEST_WAIT_S)))
 
-    def _ask(self, valve: int) -> None:
+    def _ask(self, valve: int) -> bool:
+        """Whether the board took it. Silence closes the valve: a board that cannot be asked closes it by itself."""
         try:
-            self._request(valve=valve)
+            return self._request(valve=valve) is not False
         except OSError:
-            """Silence closes the valve: a board that cannot be asked closes it by itself within a second."""
+            return False

@@ -109,6 +109,7 @@ class Board:
         self.asked = []
         self.changed = threading.Condition()
         self.dead = False
+        self.refuses = False
 
     def request(self, **fields):
         with self.changed:
@@ -116,6 +117,7 @@ class Board:
             self.changed.notify_all()
         if self.dead:
             raise OSError("gone")
+        return not self.refuses
 
     def wait_for(self, predicate, timeout=20):
         with self.changed:
@@ -196,3 +198,22 @@ def test_a_board_that_has_gone_does_not_end_the_keeper(keeper):
     board.dead = True
     order_when_weighed(kept)
     assert board.wait_for(lambda asked: asked.count(1) >= 3)
+
+
+@pytest.mark.parametrize("fault", ["dead", "refuses"])
+def test_a_valve_the_board_does_not_keep_open_opens_again_only_on_an_order(keeper, fault):
+    kept, board, _, _ = keeper
+    order_when_weighed(kept)
+    setattr(board, fault, True)
+    assert board.wait_for(lambda asked: asked[-1:] == [0])
+    setattr(board, fault, False)
+    for _ in range(200):
+        if kept.state()["why"]:
+            break
+        threading.Event().wait(0.01)
+    assert kept.state() == {"open": False, "why": "the board does not keep it open"}
+    count = board.asked.count(1)
+    threading.Event().wait(0.5)
+    assert board.asked.count(1) == count
+    order_when_weighed(kept)
+    assert board.wait_for(lambda asked: asked.count(1) > count)
