@@ -59,6 +59,21 @@ def check_by_scale(reader: StoreReader, label: str, gross_g: float) -> dict:
     return {**found, "left_by_scale_g": left_g, "discrepancy_g": left_g - container["left_g"], "why": None}
 
 
+def check_drawn(reader: StoreReader, label: str, mass_g: float, session_id: str | None) -> None:
+    """Raises ContainerError where `mass_g` cannot have been drawn from it."""
+    container = _fit(reader, label, mass_g, session_id)
+    sql = "SELECT coalesce(sum(mass_g), 0) AS g FROM movement WHERE label = ? AND kind = 'drawn' AND session_id = ?"
+    before_g = container["left_g"] - reader.rows(sql, label, session_id)[0]["g"]
+    _refuse_below_empty(label, before_g - mass_g)
+
+
+def check_recovered(reader: StoreReader, label: str, mass_g: float, session_id: str | None) -> None:
+    """Raises ContainerError where `mass_g` cannot have been recovered into it."""
+    container = _fit(reader, label, mass_g, session_id)
+    if container["kind"] in _NO_REFILL:
+        raise ContainerError(f"container {label}: a {_words(container['kind'])} is not refilled: recover into another")
+
+
 class Containers:
     """Adding to the ledger; the store must be open for writing. Every method raises ContainerError."""
 
@@ -95,26 +110,20 @@ class Containers:
 
     def drawn(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
         """Refrigerant charged from it; booked once a session, a later figure of the same session in its place."""
-        container = self._fit(label, mass_g, session_id)
-        before_g = container["left_g"] - self._booked(label, "drawn", session_id)
-        self._refuse_below_empty(label, before_g - mass_g)
+        check_drawn(self._reader, label, mass_g, session_id)
         self._book(label, "drawn", -mass_g, session_id, at_utc)
 
     def recovered(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
         """Refrigerant recovered into it; booked as `drawn` is."""
-        container = self._fit(label, mass_g, session_id)
-        if container["kind"] in _NO_REFILL:
-            raise ContainerError(
-                f"container {label}: a {_words(container['kind'])} is not refilled: recover into another"
-            )
+        check_recovered(self._reader, label, mass_g, session_id)
         self._book(label, "recovered", mass_g, session_id, at_utc)
 
     def sent(self, label: str, mass_g: float, facility: str, address: str, at_utc: str | None, note: str = "") -> None:
         """Stock that leaves, and to whom."""
-        container = self._fit(label, mass_g, None)
+        container = _fit(self._reader, label, mass_g, None)
         if not facility.strip() or not address.strip():
             raise ContainerError(f"container {label}: write the name and the address of the facility it is sent to")
-        self._refuse_below_empty(label, container["left_g"] - mass_g)
+        _refuse_below_empty(label, container["left_g"] - mass_g)
         self._book(label, "sent", -mass_g, None, at_utc, facility, address, note)
 
     def corrected(self, label: str, left_g: float, note: str, at_utc: str | None = None) -> None:
@@ -125,29 +134,6 @@ class Containers:
         if not note.strip():
             raise ContainerError(f"container {label}: write why the ledger is corrected")
         self._book(label, "corrected", left_g - container["left_g"], None, at_utc, note=note)
-
-    def _fit(self, label: str, mass_g: float, session_id: str | None) -> dict:
-        container = _container(self._reader, label)
-        if not (math.isfinite(mass_g) and mass_g > 0):
-            raise ContainerError(f"container {label}: {mass_g!r} is not a mass: write grams above 0")
-        found = self._reader.rows("SELECT refrigerant FROM session WHERE session_id = ?", session_id)
-        if found and found[0]["refrigerant"] != container["refrigerant"]:
-            raise ContainerError(
-                f"container {label}: it holds {container['refrigerant']}, session {session_id} is of "
-                f"{found[0]['refrigerant']}: check the label"
-            )
-        return container
-
-    def _booked(self, label: str, kind: str, session_id: str | None) -> float:
-        sql = "SELECT coalesce(sum(mass_g), 0) AS g FROM movement WHERE label = ? AND kind = ? AND session_id = ?"
-        return self._reader.rows(sql, label, kind, session_id)[0]["g"]
-
-    def _refuse_below_empty(self, label: str, left_g: float) -> None:
-        if left_g < -_SLACK_G:
-            raise ContainerError(
-                f"container {label}: that is {-left_g:.0f} g more than it holds, below its tare: "
-                "check the label, or weigh it and correct the ledger"
-            )
 
     def _book(
         self,
@@ -162,6 +148,34 @@ class Containers:
     ) -> None:
         row = (label, kind, mass_g, session_id, facility, address, note, at_utc)
         self._store.run([(_REPLACE, [(label, kind, session_id)]), (_INSERT, [row])])
+
+
+def _fit(reader: StoreReader, label: str, mass_g: float, session_id: str | None) -> dict:
+    container = _container(reader, label)
+    if not (math.isfinite(mass_g) and mass_g > 0):
+        raise ContainerError(f"container {label}: {mass_g!r} is not a mass: write grams above 0")
+    found = reader.rows("SELECT refrigerant FROM session WHERE session_id = ?", session_id)
+    if found:
+        check_refrigerant(reader, label, session_id, found[0]["refrigerant"])
+    return container
+
+
+def check_refrigerant(reader: StoreReader, label: str, session_id: str, refrigerant: str) -> None:
+    """Raises ContainerError where it is not in the ledger, or holds another refrigerant than the session is of."""
+    container = _container(reader, label)
+    if refrigerant != container["refrigerant"]:
+        raise ContainerError(
+            f"container {label}: it holds {container['refrigerant']}, session {session_id} is of {refrigerant}: "
+            "check the label"
+        )
+
+
+def _refuse_below_empty(label: str, left_g: float) -> None:
+    if left_g < -_SLACK_G:
+        raise ContainerError(
+            f"container {label}: that is {-left_g:.0f} g more than it holds, below its tare: "
+            "check the label, or weigh it and correct the ledger"
+        )
 
 
 def _container(reader: StoreReader, label: str) -> dict:

@@ -102,7 +102,9 @@ def _check_compressor(detail: dict) -> str | None:
 
 
 def _check_container(detail: dict) -> str | None:
-    nominal_g = detail.get("nominal_g")
+    nominal_g, label = detail.get("nominal_g"), detail.get("label")
+    if label is not None and not (isinstance(label, str) and label.strip()):
+        return f"label {label!r} is not a text: write what is on the container, or leave it out"
     number = isinstance(nominal_g, (int, float)) and not isinstance(nominal_g, bool)
     if nominal_g is None or (number and nominal_g > 0):
         return None
@@ -111,7 +113,7 @@ def _check_container(detail: dict) -> str | None:
 
 def _check_text(mark: Mark) -> str | None:
     key = {"ack": "code", "note": "text"}.get(mark.mark)
-    if key is None or isinstance(mark.detail.get(key), str):
+    if key is None or isinstance(mark.detail.get(key), str) or isinstance(mark.detail.get("job"), dict):
         return None
     return f'detail must be {{"{key}": "..."}}'
 
