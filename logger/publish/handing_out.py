@@ -26,7 +26,7 @@ MOST_CHUNKS_ASKED = 32
 MOST_ASKED_WAITING = 64
 MOST_ID_CHARACTERS = 1000
 """So that its topic, percent-encoded, stays within what MQTT allows."""
-LIST_PERIOD_S = 5.0
+LIST_PERIOD_S = 1.0
 MOST_ON_THE_WAY = 8
 
 
