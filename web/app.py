@@ -78,7 +78,7 @@ def create_app(
         ContainerActions(port),
         PlanActions(),
         operations,
-        Pages(port, live.now, build),
+        Pages(port, live),
     ):
         routes += views.routes()
     _limit_bodies(app)

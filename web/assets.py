@@ -12,10 +12,12 @@ STATIC = Path(__file__).with_name("static")
 TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 LIVE_MODULES = (
     "alerts.js",
+    "cautions.js",
     "deeds.js",
     "feed.js",
     "history.js",
     "menu.js",
+    "plan.js",
     "screen.js",
     "strips.js",
     "units.js",

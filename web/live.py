@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from flask import request
+
+from logger.measure.marks import STAGES
+from logger.port import CartPort
+from logger.record.errors import StoreError
+from logger.session.cautions import cautions_for
 from web.answers import as_json, honest
 from web.feed import EventStreams
 from web.glance import with_glance
@@ -13,7 +19,7 @@ from web.schemas import TEXT, ref
 class Live:
     """Views of what is so now."""
 
-    def __init__(self, port, streams: EventStreams, build: str):
+    def __init__(self, port: CartPort, streams: EventStreams, build: str):
         self._port, self._streams, self._build = port, streams, build
 
     def now(self) -> dict:
@@ -29,6 +35,25 @@ class Live:
         """With what one glance needs, and which build of the pages it is meant for."""
         return honest({**with_glance(now), "build": self._build})
 
+    def cautions(self, stage: str) -> list[dict]:
+        """What to mind at `stage` with the refrigerant and the law of the open session."""
+        now = self._port.now()
+        found = cautions_for(stage or STAGES[0], now.get("refrigerant") or "", self._jurisdiction(now))
+        return [{"code": caution.code, "words": caution.words, "source": caution.source} for caution in found]
+
+    def _jurisdiction(self, now: dict) -> str:
+        try:
+            setup = self._port.store.session(now["session_id"])["setup"] if now.get("session_id") else {}
+        except StoreError:
+            setup = {}
+        return str(setup.get("jurisdiction") or "")
+
+    def api_cautions(self):
+        stage = request.args.get("stage") or self.now()["stage"] or STAGES[0]
+        if stage not in STAGES:
+            raise Problem(400, "Unknown stage", f"stage={stage!r} is none of {', '.join(STAGES)}")
+        return as_json({"stage": stage, "cautions": self.cautions(stage)})
+
     def api_now(self):
         return as_json(self.now())
 
@@ -38,6 +63,14 @@ class Live:
     def routes(self) -> list[Route]:
         last = Query("last_event_id", TEXT, about="as the Last-Event-ID header, for a client that cannot send it")
         return [
+            Route(
+                "GET",
+                "/api/cautions",
+                self.api_cautions,
+                "What to mind at a stage",
+                {200: ("application/json", ref("Cautions"))},
+                (Query("stage", {"enum": list(STAGES)}, about="else the stage that is on"),),
+            ),
             Route("GET", "/api/now", self.api_now, "The latest of everything", {200: ("application/json", ref("Now"))}),
             Route(
                 "GET",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import segno
 from flask import Response, render_template, request
 
@@ -12,6 +10,7 @@ from logger.port import CartPort
 from logger.record.containers import ledger
 from logger.record.errors import StoreError
 from web.glance import standing
+from web.live import Live
 from web.reading import the_session
 from web.routes import Query, Route
 from web.schemas import TEXT
@@ -25,15 +24,18 @@ HTML = ("text/html", None)
 class Pages:
     """Views that answer with HTML."""
 
-    def __init__(self, port: CartPort, now: Callable[[], dict], build: str):
-        self._port, self._store, self._now, self._build = port, port.store, now, build
+    def __init__(self, port: CartPort, live: Live):
+        self._port, self._store, self._live, self._now = port, port.store, live, live.now
 
     def _page(self, template: str, **values) -> Response:
         return Response(render_template(template, paired=is_paired(self._port.pairing), **values), mimetype="text/html")
 
     def home(self):
         now = self._now()
-        return self._page("live.html", now=now, alerts=standing(now["alerts"]), replay=None)
+        cautions = self._live.cautions(now["stage"])
+        labels = [held["label"] for held in ledger(self._store)]
+        alerts = standing(now["alerts"])
+        return self._page("live.html", now=now, alerts=alerts, replay=None, cautions=cautions, labels=labels)
 
     def sessions_page(self):
         wanted = request.args.get("q", "").strip()

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import re
-
-from logger.containers_text import parse_container
-from logger.measure.plan import Container, PlanError, hose_vapour_g, plan_charge
+from logger.measure.plan import PlanError, hose_vapour_g, plan_charge
 from logger.measure.refrigerants import UnknownRefrigerant
 from logger.plan_text import plan_as_json
 from logger.quantities import QuantityError, parse_placard
@@ -14,23 +11,9 @@ from web.problems import Problem
 from web.reading import body_object
 from web.routes import Route
 from web.schemas import NUMBER, TEXT, ref
-from web.session_form import number_of
+from web.session_form import containers_of, number_of
 
 JSON = "application/json"
-MOST_CONTAINERS = 40
-
-
-def containers_of(text: str) -> list[Container]:
-    """Containers typed in one line, with commas or semicolons between them, `2 x 12 oz` for several of a kind. Raises
-    QuantityError."""
-    found: list[Container] = []
-    for part in re.split(r"[;\n]+|,(?=\s)", text):
-        many = re.fullmatch(r"\s*(\d{1,2})\s*[x×]\s*(.+)", part)
-        if part.strip():
-            found += [parse_container(many[2] if many else part)] * (int(many[1]) if many else 1)
-    if len(found) > MOST_CONTAINERS:
-        raise QuantityError(f"{len(found)} containers: name at most {MOST_CONTAINERS}")
-    return found
 
 
 class PlanActions:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 
+from logger.containers_text import parse_container
 from logger.measure.marks import STAGES
-from logger.quantities import parse_mass_g, parse_placard
+from logger.measure.plan import Container
+from logger.quantities import QuantityError, parse_mass_g, parse_placard
 
 MASSES = {"target": "target_g", "container_nominal": "container_nominal_g"}
 NUMBERS = ("target_g", "hose_volume_ml", "system_volume_ml", "close_lag_s", "container_nominal_g")
 VEHICLE = ("registration", "vin", "make", "note")
 LONGEST_TEXT = 400
+MOST_CONTAINERS = 40
 
 
 def setup_from(body: dict) -> dict:
@@ -19,6 +23,10 @@ def setup_from(body: dict) -> dict:
     for typed, key in MASSES.items():
         if typed in body:
             setup[key] = parse_mass_g(str(body[typed]))
+    if "containers" in body:
+        setup["containers_at_hand"] = setup.pop("containers")
+        at_hand = containers_of(str(body["containers"]))
+        setup["container_nominal_g"] = at_hand[0].nominal_g if at_hand else None
     for key in NUMBERS:
         if isinstance(setup.get(key), str):
             setup[key] = number_of(key, setup[key])
@@ -46,6 +54,19 @@ def mark_from(body: dict, known: Collection[str]) -> dict:
     if name == "note":
         detail = {"text": _short("text", detail.get("text", ""))}
     return {"mark": name, "detail": detail}
+
+
+def containers_of(text: str) -> list[Container]:
+    """Containers typed in one line, with commas or semicolons between them, `2 x 12 oz` for several of a kind. Raises
+    QuantityError."""
+    found: list[Container] = []
+    for part in re.split(r"[;\n]+|,(?=\s)", text):
+        many = re.fullmatch(r"\s*(\d{1,2})\s*[x×]\s*(.+)", part)
+        if part.strip():
+            found += [parse_container(many[2] if many else part)] * (int(many[1]) if many else 1)
+    if len(found) > MOST_CONTAINERS:
+        raise QuantityError(f"{len(found)} containers: name at most {MOST_CONTAINERS}")
+    return found
 
 
 def number_of(key: str, text: str) -> float:

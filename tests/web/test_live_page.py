@@ -180,7 +180,7 @@ def test_an_unpaired_phone_watches_only(phone, server, port):
 def test_pair_mark_and_end(phone, server, port):
     paired(phone, server, port)
     phone.click("#deed-mark")
-    phone.click("text=Compressor on")
+    phone.click("#mark-dialog >> text=Compressor on")
     expect(phone.locator("#mark-dialog")).to_be_hidden()
     phone.click("#deed-end")
     assert ("close", None) not in port.did

@@ -12,6 +12,7 @@ export async function send(path, body, form) {
     if (answer.ok) return await answer.json();
     const problem = await answer.json();
     say(form, problem.detail ?? problem.title);
+    for (const { field } of problem.errors ?? []) form?.querySelector(`[name="${CSS.escape(field)}"]`)?.setAttribute("aria-invalid", "true");
   } catch {
     say(form, "The cart does not answer. Nothing was changed; try again.");
   }
@@ -32,7 +33,6 @@ export function wireForms(after = () => {}) {
   for (const button of document.querySelectorAll("[data-shuts]")) {
     button.addEventListener("click", () => button.closest("dialog").close());
   }
-  document.getElementById("f-placard")?.addEventListener("input", placardSoon);
 }
 
 function open(id) {
@@ -51,14 +51,16 @@ function fields(form, button) {
   for (const [key, value] of new FormData(form)) if (String(value).trim()) out[key] = value;
   if (button?.name) out[button.name] = button.value;
   if (form.dataset.action !== "marks") return out;
-  const { mark, text } = out;
-  return { mark, detail: button?.dataset.detail ? JSON.parse(button.dataset.detail) : mark === "note" ? { text: text ?? "" } : {} };
+  const detail = JSON.parse(button?.dataset.detail ?? "{}");
+  for (const name of (button?.dataset.takes ?? (out.mark === "note" ? "text" : "")).split(" ")) if (name in out) detail[name] = out[name];
+  return { mark: out.mark, detail };
 }
 
 async function submit(event, form, after) {
   event.preventDefault();
   const upload = form.querySelector("input[type=file]");
   say(form, "");
+  for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
   const answer = await send(whereTo(form), upload ? new FormData(form) : fields(form, event.submitter), form);
   if (!answer) return;
   form.closest("dialog")?.close();
@@ -66,20 +68,4 @@ async function submit(event, form, after) {
   else if (upload) location.reload();
   else form.reset();
   after(form, answer);
-}
-
-let waiting = 0;
-function placardSoon(event) {
-  clearTimeout(waiting);
-  waiting = setTimeout(() => readPlacard(event.target.value), 250);
-}
-
-async function readPlacard(text) {
-  const said = document.getElementById("placard-said");
-  if (!text.trim()) return (said.textContent = "");
-  const answer = await fetch("/api/placard", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ placard: text }) }).catch(() => null);
-  if (!answer) return;
-  const body = await answer.json();
-  said.classList.toggle("bad", !answer.ok);
-  said.textContent = answer.ok ? `Fill to ${Math.round(body.target_g)} g; allowed ${Math.round(body.low_g)} to ${Math.round(body.high_g)} g${body.tolerance_assumed ? " (±15 g assumed: the label names no range)" : ""}` : body.detail;
 }

@@ -1,8 +1,10 @@
 import { AlertBoard, Voice } from "./alerts.js";
+import { Conduct } from "./cautions.js";
 import { send, setSession, wireForms } from "./deeds.js";
 import { LiveFeed } from "./feed.js";
 import { History } from "./history.js";
 import { wireMenu } from "./menu.js";
+import { wirePlan } from "./plan.js";
 import { Screen, tare } from "./screen.js";
 import { Strip } from "./strips.js";
 import { age, clock } from "./units.js";
@@ -16,6 +18,7 @@ const STRIPS = [
 const $ = (id) => document.getElementById(id);
 
 const screen = new Screen();
+const conduct = new Conduct(JSON.parse($("rail").dataset.names));
 const voice = new Voice($("sound"));
 const board = new AlertBoard($("alerts"), voice, (code) => send(`/api/alerts/${encodeURIComponent(code)}/ack`, {}));
 const strips = STRIPS.map(([title, options, kinds]) => [new Strip($("strips"), title, options), kinds]);
@@ -29,6 +32,7 @@ function takeNow(now) {
   if (now.session_id !== session) changeSession(now);
   alerts = new Map(now.alerts.map((alert) => [alert.seq, alert]));
   screen.show(now);
+  conduct.show(now);
   board.show([...alerts.values()]);
   record(now);
   document.documentElement.dataset.live = "yes";
@@ -74,6 +78,7 @@ function takeLink(state, seconds) {
 }
 
 wireForms();
+wirePlan(document.querySelector("#session-dialog form"));
 wireMenu(() => (screen.again(), draw()));
 for (const input of document.querySelectorAll("input[name=window]")) {
   input.addEventListener("change", async () => (await history.show(input.value === "whole"), draw()));
