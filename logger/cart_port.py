@@ -9,15 +9,17 @@ from pathlib import Path
 from firmware_bridge.cart import Cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source
+from logger import container_notices
 from logger.engine import Engine, Run
 from logger.learned_lag import learn, learned
-from logger.measure.marks import MARKS, STAGES
+from logger.measure.marks import MARKS, STAGES, Mark
 from logger.measure.ticks import Signal
 from logger.pairing import Pairing
 from logger.port import NoSessionError
 from logger.publish.feed import Feed
 from logger.publish.valve import ValveKeeper
 from logger.record.importing import import_recording
+from logger.record.marks_csv import check_mark
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.record_desk import RecordDesk
@@ -29,7 +31,7 @@ from logger.session_defaults import channels_of, filled_in
 from logger.session_time import SessionTime
 from logger.wallclock import WallClock, to_text
 
-CLEARED_BY_ACK = ("power-was-lost",)
+CLEARED_BY_ACK = ("power-was-lost", container_notices.CODE)
 """Alerts of something that is over: they stand until a person has seen them."""
 FLUSH_S = 5.0
 
@@ -114,10 +116,21 @@ class RunningCart:
             raise ValueError(f"stage {detail.get('stage')!r} is none of {', '.join(STAGES)}")
         if name == "ack":
             return self._ack(str(detail.get("code", "")))
-        t_s = self._engine.call(lambda run: self._engine.mark(_open(run), name, detail))
+        if name == "container_on":  # as forms send it
+            detail = {key: value for key, value in detail.items() if value != ""}
+        if wrong := check_mark(Mark(0.0, name, detail)):
+            raise ValueError(f"mark {name}: {wrong}")
+        t_s = self._engine.call(lambda run: self._take(_open(run), name, detail))
         if detail.get("stage") == "closed":
             with self._changing:
                 self._close(tell=False)
+        return t_s
+
+    def _take(self, run: Run, name: str, detail: dict) -> float:
+        """In the engine's thread."""
+        t_s = self._engine.mark(run, name, detail)
+        if name == "container_on" and "label" in detail:
+            container_notices.notice_label(self._engine, self.store, run, detail["label"].strip())
         return t_s
 
     def ack(self, code: str) -> None:
@@ -133,6 +146,7 @@ class RunningCart:
         with self._importing:
             session_id, is_new = import_recording(self._writer, path, findings)
         if is_new:
+            container_notices.book(self._writer, session_id, findings)
             self._tell(session_id, False)
         return session_id
 
@@ -154,10 +168,12 @@ class RunningCart:
             return None
         session_id, findings = done
         self._recorder.flush(FLUSH_S)
+        unbooked = container_notices.book(self._writer, session_id, findings)
         self._writer.close_session(session_id)
         self._last_findings = findings
         self._tell(session_id, False)
         learn(self._writer, self._cart.id)
+        container_notices.notice_unbooked(self._engine, session_id, unbooked)
         return findings
 
     def _end(self, run: Run, tell: bool) -> tuple[str, dict] | None:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from firmware_bridge.cart import Cart
 from firmware_bridge.clock import Clock
+from logger.container_notices import book
 from logger.engine import Engine, Run
 from logger.measure.ticks import Signal
 from logger.record.recorder import Recorder
@@ -70,7 +71,9 @@ def _close(store: Store, session_id: str, cart: Cart) -> None:
     """Judge it as far as it can be judged; its readings stay in the record whatever comes of that."""
     try:
         pipeline, _ = rebuild(store.reader(), session_id, cart.limits)
-        store.set_findings(session_id, pipeline.findings())
+        findings = pipeline.findings()
+        store.set_findings(session_id, findings)
+        book(store, session_id, findings)
     except ValueError as error:
         log.error("session %s cannot be judged: %s", session_id, error)
     store.close_session(session_id)

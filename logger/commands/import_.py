@@ -15,6 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from logger.record.container_booking import book_session
     from logger.record.errors import StoreBusyError
     from logger.record.importing import add_recording, digest_of, is_known
     from logger.record.recording import read_recording
@@ -33,8 +34,12 @@ def run(args: argparse.Namespace) -> int:
         if is_known(store, recording, digest_of(recording)):
             print(f"{recording.session_id}: was here already, nothing changed")
             return 0
-        add_recording(store, recording, replay(recording))
+        findings = replay(recording)
+        add_recording(store, recording, findings)
+        unbooked = book_session(store, recording.session_id, findings, recording.session["started_utc"])
     finally:
         store.close()
     print(f"{recording.session_id}: taken in")
+    for line in unbooked:
+        print(f"not booked  {line}")
     return 0

@@ -101,7 +101,7 @@ def test_the_ledger_begins_empty(data, capsys):
     assert main(["containers", *data]) == 0
     assert "No container" in capsys.readouterr().out
     assert main(["containers", "--json", *data]) == 0
-    assert json.loads(capsys.readouterr().out) == {"containers": []}
+    assert json.loads(capsys.readouterr().out) == {"containers": [], "unbooked": []}
 
 
 def test_the_ledger_shows_what_went_in_and_out(kept, data, tmp_path, capsys):
