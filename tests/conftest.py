@@ -30,6 +30,17 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
+@pytest.fixture(scope="module")
+def module_mosquitto(tmp_path_factory: pytest.TempPathFactory):
+    """As `mosquitto`, one for all tests of a module."""
+    if not shutil.which("mosquitto"):
+        pytest.skip("mosquitto is not installed")
+    broker = Broker(tmp_path_factory.mktemp("broker"))
+    broker.start()
+    yield broker
+    broker.stop()
+
+
 @pytest.fixture
 def mosquitto(tmp_path: Path):
     """A mosquitto on a free port, with `port`, `start()` and `stop()`; started at once, ended with the test."""

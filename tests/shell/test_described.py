@@ -49,13 +49,9 @@ def fetch(url: str) -> dict:
 
 
 @pytest.fixture(scope="module")
-def day(tmp_path_factory):
+def day(tmp_path_factory, module_mosquitto):
     """A cart that fills, closes its session and has it gathered: all it said, its documents, its pages' address."""
-    from conftest import Broker
-
-    folder = tmp_path_factory.mktemp("day")
-    broker = Broker(folder)
-    broker.start()
+    folder, broker = tmp_path_factory.mktemp("day"), module_mosquitto
     ear = Everything(broker.port)
     bench = BenchCart(folder / "cart", speed=10.0)
     daemon = Daemon(bench.cart(broker.port, MQTT_MORE), folder / "data", "127.0.0.1:0", bench.clock, SETUP)
@@ -75,7 +71,6 @@ def day(tmp_path_factory):
         daemon.stop()
         ear.close()
         bench.stop()
-        broker.stop()
 
 
 @pytest.fixture(scope="module")
