@@ -12,8 +12,8 @@ from logger.publish.topics import Message, Topics
 from logger.record.dataset import Dataset
 from logger.shelf import read_session_file
 
-SILENCE_S = 10.0
-MOST_SILENCES = 4
+SILENCE_S = 5.0
+MOST_SILENCES = 24
 CHUNKS_AT_A_TIME = 16
 
 

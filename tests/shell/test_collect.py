@@ -12,15 +12,16 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from store_of_fills import add_fill
 
+from logger.cart_transfer import MOST_SILENCES, CartTransfer
 from logger.cli import main
 from logger.incoming import Incoming, read_head, read_list
 from logger.publish.broker_link import BrokerSettings
 from logger.publish.handing_out import CHUNK_BYTES, handing_out, head_of, read_ask
+from logger.record.dataset import Dataset
 from logger.record.store import Store
 from logger.shelf import SessionShelf
 
 duckdb = pytest.importorskip("duckdb", reason="reads the data set with an engine that is not ours")
-pytest.importorskip("pyarrow", reason="the extra [parquet] is not installed")
 
 
 class Shop:
@@ -166,6 +167,16 @@ def test_a_cart_that_vanishes_in_the_middle_leaves_its_session_for_the_next_run(
     asked.close()
     assert 0 not in chunks and sorted(chunks) == list(range(1, len(head["crc32"])))
     assert not part.exists() and len(list(into.glob("sessions/**/*.parquet"))) == 1
+
+
+def test_a_cart_that_never_answers_is_asked_again_and_left_at_last(tmp_path):
+    asked = []
+    transfer = CartTransfer("cart-1", tmp_path, Dataset(tmp_path), asked.append, 0.0)
+    transfer.want({"s-1": "1", "s-2": "1"}, 0.0)
+    for second in range(1, 600):
+        transfer.look(float(second))
+    assert transfer.done and set(transfer.report.left) == {"s-1", "s-2"} and len(asked) == MOST_SILENCES
+    assert all(read_ask(message.payload.encode()) == ("s-1", []) for message in asked)
 
 
 def test_a_file_that_is_another_session_is_refused(mosquitto, shop, tmp_path, capsys):
