@@ -26,6 +26,7 @@ def as_json(value: object, status: int = 200) -> Response:
 
 def done(value: object, status: int, page: str) -> Response:
     """JSON for a program; a form sent without scripts goes on to `page`."""
-    if request.mimetype in ("application/x-www-form-urlencoded", "multipart/form-data"):
+    is_form = request.mimetype in ("application/x-www-form-urlencoded", "multipart/form-data")
+    if is_form and request.accept_mimetypes.best != "application/json":
         return redirect(page, 303)
     return as_json(value, status)

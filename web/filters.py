@@ -7,6 +7,9 @@ from collections.abc import Sequence
 
 from flask import Flask
 from jinja2 import Undefined
+from markupsafe import Markup
+
+from logger.session.job import DYE_HINT, IDENTIFIER_RESULTS, LEAK_VERDICTS, OIL_HINTS
 
 NO_VALUE = "–"
 
@@ -34,6 +37,29 @@ STAGE_LABELS = {
     "performance": "Performance",
     "closed": "Closed",
 }
+JOB_LABELS = {
+    "vin": "VIN",
+    "registration": "Registration",
+    "odometer_km": "Odometer",
+    "placard_text": "Placard reads",
+    "complaint": "Complaint",
+    "identifier_result": "Identifier",
+    "identifier_purity_pct": "Purity",
+    "oil_type": "Kind of oil",
+    "oil_recovered_ml": "Oil that came out",
+    "dye_ml": "Dye",
+    "leak_verdict": "A leak was",
+    "leak_method": "Looked for by",
+    "leak_place": "Where",
+    "repair_done": "Repair done",
+    "repair": "Repaired",
+    "technician": "Technician",
+    "certificate": "Certificate",
+    "checked_caps_and_label": "Caps and label back on",
+    "notes": "Notes",
+}
+OWN_DIGITS = {"g": 0, "kPa": 0, "°C": 1, "K": 1}
+"""How many a page shows of a quantity in its first unit when it is not asked for more."""
 SIGNIFICANT = 3
 
 
@@ -42,6 +68,17 @@ def figure(value: float | None, digits: int = 0) -> str:
     if value is None or isinstance(value, Undefined):
         return NO_VALUE
     return f"{value:,.{digits}f}".replace(",", "\u2009").replace("-", "\u2212")
+
+
+def quantity(value: float | None, unit: str, digits: int = 0, sign: bool = False) -> str | Markup:
+    """A figure with its unit, marked so that the page can show it in the unit that its reader chose."""
+    if value is None or isinstance(value, Undefined):
+        return NO_VALUE
+    plus = "+" if sign and value > 0 else ""
+    shown = reading({"value": value, "unit": "Pa"}) if unit == "Pa" else figure(value, digits)
+    more = digits - OWN_DIGITS.get(unit, digits)
+    words = Markup('<data value="{}" data-unit="{}" data-more="{}"{}>{}{} {}</data>')
+    return words.format(value, unit, more, Markup(" data-sign") if sign else "", plus, shown, unit)
 
 
 def reading(channel: dict) -> str:
@@ -80,6 +117,11 @@ def spark(values: Sequence[float | None], width: float = 120, height: float = 28
 
 
 def install_filters(app: Flask) -> None:
-    app.jinja_env.filters.update(figure=figure, reading=reading, clock=clock, when=when, spark=spark)
-    app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS)
+    app.jinja_env.filters.update(
+        figure=figure, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark
+    )
+    app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS, job_labels=JOB_LABELS)
+    app.jinja_env.globals.update(
+        oil_hints=OIL_HINTS, dye_hint=DYE_HINT, leak_verdicts=LEAK_VERDICTS, identifier_results=IDENTIFIER_RESULTS
+    )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -23,9 +23,9 @@ class Heavy:
         self._data_dir, self._python, self._turn = data_dir, python, threading.Lock()
         self._moments = lru_cache(maxsize=4)(self._fresh_moments)
 
-    def report(self, session_id: str) -> bytes:
-        """The session's report as PDF."""
-        return self._made("report", session_id, "report.pdf")
+    def report(self, session_id: str, form: str, units: str) -> bytes:
+        """The session's report. form: "pdf" or "html"; units: "metric" or "us"."""
+        return self._made("report", session_id, f"report.{form}", "--units", units)
 
     def recording(self, session_id: str) -> bytes:
         """The session as a zipped recording."""

@@ -43,7 +43,7 @@ def openapi_document(routes: list[Route], version: str) -> dict:
     """The document for `routes`; pages are left out, they are for people."""
     paths: dict[str, dict] = {}
     for route in routes:
-        if not any(media == "text/html" for media, _ in route.answers.values()):
+        if route.path.startswith("/api/") or not any(media == "text/html" for media, _ in route.answers.values()):
             paths.setdefault(route.path, {})[route.method.lower()] = _operation(route)
     return {
         "openapi": "3.1.0",

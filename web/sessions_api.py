@@ -15,6 +15,7 @@ from web.routes import Query, Route
 from web.schemas import TEXT, ref
 
 JSON = "application/json"
+UNITS = ("metric", "us")
 
 
 class SessionsApi:
@@ -51,8 +52,22 @@ class SessionsApi:
         return Response(content, mimetype=JSON)
 
     def api_report(self, id: str):
-        the_session(self._store, id)
-        return _file(self._heavy.report(id), "application/pdf", f"{_plain(id)}.pdf")
+        return _file(self._report(id, "pdf"), "application/pdf", f"{_plain(id)}.pdf")
+
+    def api_report_page(self, id: str):
+        """The report to be printed from a browser; it carries its own styles, and may do nothing else."""
+        response = Response(self._report(id, "html"), mimetype="text/html")
+        response.headers["Content-Security-Policy"] = (
+            "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+        )
+        return response
+
+    def _report(self, session_id: str, form: str) -> bytes:
+        the_session(self._store, session_id)
+        units = request.args.get("units", "metric")
+        if units not in UNITS:
+            raise Problem(400, "Unknown units", f"units={units!r} is none of {', '.join(UNITS)}")
+        return self._heavy.report(session_id, form, units)
 
     def api_recording(self, id: str):
         the_session(self._store, id)
@@ -66,7 +81,7 @@ class SessionsApi:
             Query("to_s", number),
             Query("points", {"type": "integer", "minimum": 1, "maximum": 4000}, about="buckets; none hides a peak"),
         )
-        one = "/api/sessions/{id}"
+        one, units = "/api/sessions/{id}", (Query("units", {"enum": list(UNITS)}, about="metric where not said"),)
         return [
             Route("GET", "/api/sessions", self.api_sessions, "All, newest first", {200: (JSON, ref("Sessions"))}),
             Route("GET", one, self.api_session, "One session", {200: (JSON, ref("SessionRow"))}),
@@ -75,7 +90,8 @@ class SessionsApi:
             Route(
                 "GET", f"{one}/moments", self.api_moments, "As it was shown", {200: (JSON, ref("Moments"))}, span[3:]
             ),
-            Route("GET", f"{one}/report.pdf", self.api_report, "The report", {200: ("application/pdf", None)}),
+            Route("GET", f"{one}/report.pdf", self.api_report, "The report", {200: ("application/pdf", None)}, units),
+            Route("GET", f"{one}/report.html", self.api_report_page, "To print", {200: ("text/html", None)}, units),
             Route("GET", f"{one}/recording.zip", self.api_recording, "As files", {200: ("application/zip", None)}),
         ]
 

@@ -14,6 +14,7 @@ STREAM = "/api/feed"
 """Open for a minute at a time; tests/web has its own tests of it."""
 HEAVY = (
     "/api/sessions/{id}/report.pdf",
+    "/api/sessions/{id}/report.html",
     "/api/sessions/{id}/recording.zip",
     "/api/sessions/{id}/moments",
     "/api/recordings",

@@ -6,7 +6,8 @@ export function setSession(id) {
 }
 
 export async function send(path, body, form) {
-  const options = body instanceof FormData ? { method: "POST", body } : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const headers = { Accept: "application/json" };
+  const options = body instanceof FormData ? { method: "POST", headers, body } : { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) };
   try {
     const answer = await fetch(path, options);
     if (answer.ok) return await answer.json();
@@ -61,11 +62,11 @@ async function submit(event, form, after) {
   const upload = form.querySelector("input[type=file]");
   say(form, "");
   for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
-  const answer = await send(whereTo(form), upload ? new FormData(form) : fields(form, event.submitter), form);
+  const answer = await send(whereTo(form), (await form.collect?.()) ?? (upload ? new FormData(form) : fields(form, event.submitter)), form);
   if (!answer) return;
   form.closest("dialog")?.close();
   if (form.id === "pair-form") location.assign("/");
-  else if (upload) location.reload();
+  else if (upload || form.dataset.reloads !== undefined) location.reload();
   else form.reset();
   after(form, answer);
 }

@@ -1,5 +1,5 @@
 import { wireForms } from "./deeds.js";
+import { wireUnits } from "./paint.js";
 
-wireForms((form) => {
-  if (form.dataset.reloads !== undefined) location.reload();
-});
+wireForms();
+wireUnits();

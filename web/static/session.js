@@ -1,11 +1,15 @@
 import { ChartSet } from "./chart_set.js";
 import { wireForms } from "./deeds.js";
+import { wireJob } from "./job.js";
+import { wireUnits } from "./paint.js";
 import { el, label } from "./svg.js";
 import { number } from "./units.js";
 
 const place = document.getElementById("charts");
 const charts = new ChartSet(place, place.dataset.session, JSON.parse(place.dataset.channels), Number(place.dataset.end) || 1);
 wireForms();
+wireJob();
+wireUnits(() => (charts.load(), drawPlacard()));
 charts.load();
 document.getElementById("over")?.addEventListener("change", (event) => {
   charts.over = event.target.value || null;
@@ -15,11 +19,13 @@ document.getElementById("whole")?.addEventListener("click", () => charts.look(0,
 addEventListener("keydown", (event) => event.key === "Escape" && charts.look(0, charts.end));
 addEventListener("resize", () => charts.strips.forEach(([strip]) => strip.again()));
 
-const placard = document.querySelector("svg.placard");
-if (placard) drawPlacard(placard);
+drawPlacard();
 
 // Where the delivered mass and its uncertainty lie against the label.
-function drawPlacard(drawn) {
+function drawPlacard() {
+  const drawn = document.querySelector("svg.placard");
+  if (!drawn) return;
+  drawn.replaceChildren();
   const [delivered, low, high, target, u] = ["delivered", "low", "high", "target", "u"].map((k) => parseFloat(drawn.dataset[k]));
   if (![delivered, low, high].every(Number.isFinite)) return;
   const half = Math.max(high - low, Math.abs(delivered - (low + high) / 2) * 2 + 2 * (u || 0)) * 0.75;
