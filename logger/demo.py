@@ -19,6 +19,7 @@ from firmware_bridge.virtual.cart import VirtualCart
 from firmware_bridge.virtual.scenario import demo_scenario
 from logger.broker import DemoBroker, demo_broker
 from logger.daemon import Daemon
+from logger.demo_ledger import with_labels
 from logger.demo_text import progress, result, welcome
 from logger.http_address import free_near, parse_http, url_for_phones, url_of
 from logger.pairing import Pairing
@@ -37,7 +38,7 @@ def run_demo(speed: float, data_dir: Path, http: str, stay: bool) -> int:
     host, port = parse_http(http)
     with tempfile.TemporaryDirectory(prefix="tarebook-demo-") as folder, contextlib.ExitStack() as cleanup:
         clock = Clock(speed)
-        cart = VirtualCart(demo_scenario(), clock, folder)
+        cart = VirtualCart(with_labels(demo_scenario(), data_dir), clock, folder)
         cart.start(play=False)
         cleanup.callback(cart.stop)
         broker = demo_broker()

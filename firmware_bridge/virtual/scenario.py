@@ -34,8 +34,32 @@ _LEVELS_OFF_BELOW_PA = 2300.0
 """So that the deep-vacuum sensor sees it level off."""
 
 
+_NO_VEHICLES_VIN = "1XXDEM0C90T000001"
+"""Right by its check digit, and no vehicle's: 0 at place 10 stands for no model year (49 CFR 565.15, table VII)."""
+_AT_FIRST = {
+    "technician": "A. N. Example",
+    "certificate": "EXAMPLE-0000",
+    "odometer_km": 98765.0,
+    "placard_text": "R-134a 520 g +/- 15 g",
+    "complaint": "blows warm; invented, as all of this",
+    "identifier_result": "pass",
+    "identifier_purity_pct": 99.5,
+}
+_UNDER_VACUUM = {
+    "leak_verdict": "found",
+    "leak_method": "dye of an earlier service",
+    "leak_place": "condenser",
+    "repair_done": True,
+    "repair": "condenser and receiver-drier replaced",
+    "parts": [{"part": "condenser", "oil_ml": 30.0}, {"part": "receiver-drier", "oil_ml": 30.0}],
+    "oil_type": "PAG 46",
+    "dye_ml": 7.0,
+}
+_AT_LAST = {"checked_caps_and_label": True, "notes": "Invented session for the demonstration."}
+
+
 def demo_scenario(seed: int = 1, containers: Literal["cans", "cylinder"] = "cans") -> Scenario:
-    """A whole session of about a quarter of an hour: recovery, evacuation, hold, charge, performance.
+    """A whole session of about a quarter of an hour, from the vehicle's label to the closed caps.
 
     Its waits are far shorter than good practice asks for; a real evacuation and hold take from half an hour upwards.
     """
@@ -45,22 +69,23 @@ def demo_scenario(seed: int = 1, containers: Literal["cans", "cylinder"] = "cans
         placard_g=(505.0, 535.0),
         target_g=520.0,
         steps=(
-            Step("wait", seconds=4.0),
+            Step("identify", seconds=8.0, job=_AT_FIRST),
             Step("recover", containers=(recovery,), settle_s=8.0, rate_g_per_s=4.0),
             Step("wait", seconds=35.0),  # until what is left in the circuit has no pressure to speak of
-            Step("evacuate", seconds=130.0),
-            Step("hold", seconds=300.0),
+            Step("evacuate", seconds=120.0),
+            Step("hold", seconds=320.0),
+            Step("oil", seconds=10.0, job=_UNDER_VACUUM),
             Step("charge", containers=_demo_containers(containers), compressor_after_s=25.0, settle_s=12.0),
-            Step("perform", seconds=80.0),
+            Step("perform", seconds=70.0, job=_AT_LAST),
             Step("close", seconds=2.0),
         ),
-        disturbances=(Disturbance("hand", 3.0, 25.0, start_s=665.0), Disturbance("bump", 0.5, 120.0, start_s=745.0)),
+        disturbances=(Disturbance("hand", 3.0, 25.0, start_s=689.0), Disturbance("bump", 0.5, 120.0, start_s=769.0)),
         vehicle=VehicleSpec(volume_ml=2300.0, charge_g=520.0, content_g=310.0, air_pa=600.0),
         hose=HoseSpec(volume_ml=75.0, force_g=1.2),
         vacuum=VacuumSpec(pump_l_per_s=0.8, outgassing_pa=0.5),
         air=AirSpec(temp_c=24.5, drift_k_per_h=0.8, altitude_m=120.0, humidity_pct=48.0),
         sensors=SensorSpec(noise_g=0.7, vibration_g=1.5, drift_g_per_h=0.8),
-        technician=TechnicianSpec(close_lag_s=1.4, throttles=True),
+        technician=TechnicianSpec(close_lag_s=1.4),
         session=_demo_session(containers),
     )
 
@@ -75,7 +100,8 @@ def _demo_containers(kind: str) -> tuple[ContainerSpec, ...]:
 
 
 def _demo_session(containers: str) -> dict[str, object]:
-    session: dict[str, object] = {"vehicle": {"registration": "DEMO 1", "note": "invented vehicle"}}
+    vehicle = {"registration": "DEMO 1", "vin": _NO_VEHICLES_VIN, "note": "invented vehicle"}
+    session: dict[str, object] = {"vehicle": vehicle}
     if containers == "cans":
         session["container_nominal_g"] = 340.0
     return session

@@ -11,7 +11,10 @@ Marks = Literal["complete", "late", "missing"]
 
 @dataclass(frozen=True)
 class ContainerSpec:
-    """A container. `full_flow_g_per_s` passes its open valve from 25 °C into 250 kPa; `warm_c` is a warm wrap."""
+    """A container. `full_flow_g_per_s` passes its open valve from 25 °C into 250 kPa; `warm_c` is a warm wrap.
+
+    label: what the technician reads off it.
+    """
 
     tare_g: float
     volume_ml: float
@@ -20,6 +23,7 @@ class ContainerSpec:
     phase: Phase = "vapour"
     nominal_g: float | None = None
     warm_c: float | None = None
+    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -123,13 +127,14 @@ class TechnicianSpec:
 class Step:
     """One thing the technician does; `technician.Technician` says which kind takes what."""
 
-    kind: Literal["wait", "recover", "evacuate", "hold", "charge", "perform", "close"]
+    kind: Literal["wait", "identify", "recover", "evacuate", "hold", "oil", "charge", "perform", "close"]
     seconds: float = 0.0
     containers: tuple[ContainerSpec, ...] = ()
     purge: bool = False
     compressor_after_s: float = 20.0
     settle_s: float = 20.0
     rate_g_per_s: float = 3.0
+    job: dict[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

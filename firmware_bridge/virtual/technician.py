@@ -35,8 +35,9 @@ class Stay:
 class Technician:
     """Acts on the plant once a step (`act`). Kinds of step:
 
-    wait (seconds) · recover (containers[0], rate_g_per_s) · evacuate (seconds) · hold (seconds) ·
-    charge (containers, purge, compressor_after_s, settle_s) · perform (seconds) · close.
+    wait (seconds) · identify (seconds, job) · recover (containers[0], rate_g_per_s) · evacuate (seconds) ·
+    hold (seconds) · oil (seconds, job) · charge (containers, purge, compressor_after_s, settle_s) ·
+    perform (seconds, job) · close. job: what he notes of the job, keys as the record knows them.
     """
 
     def __init__(self, scenario: Scenario, plant: Plant):
@@ -114,11 +115,26 @@ class Technician:
         self._mark("stage", stage="closed")
         yield from self._pass(step.seconds)
 
+    def _do_identify(self, step: Step) -> Iterator[None]:
+        self._mark("stage", stage="identification")
+        yield from self._pass(step.seconds)
+        self._note(step)
+
+    def _do_oil(self, step: Step) -> Iterator[None]:
+        self._mark("stage", stage="oil_and_dye")
+        yield from self._pass(step.seconds)
+        self._note(step)
+
+    def _note(self, step: Step) -> None:
+        if step.job:
+            self._mark("note", job=step.job)
+
     def _do_perform(self, step: Step) -> Iterator[None]:
         self._mark("stage", stage="performance")
         self._compressor(True)
         yield from self._pass(step.seconds)
         self._compressor(False)
+        self._note(step)
 
     def _do_evacuate(self, step: Step) -> Iterator[None]:
         self._mark("stage", stage="evacuation")
@@ -234,7 +250,8 @@ class Technician:
     def _put_on(self, spec: ContainerSpec, recovery: bool = False) -> Iterator[None]:
         container = self.plant.place(spec)
         self.stays.append(Stay(container, self.plant.t_s, container.gross_g, recovery=recovery))
-        self._mark("container_on", **({"nominal_g": spec.nominal_g} if spec.nominal_g else {}))
+        said = {"label": spec.label, "nominal_g": spec.nominal_g}
+        self._mark("container_on", **{key: value for key, value in said.items() if value})
         yield
 
     def _take_off(self) -> Iterator[None]:

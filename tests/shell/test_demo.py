@@ -48,6 +48,9 @@ def test_a_session_from_the_wire_to_the_record(tmp_path, monkeypatch, capsys):
     assert {"approaching-target", "stop-charging"} & {alert["code"] for alert in reader.alerts(session["session_id"])}
     assert main(["sessions", *data]) == 0
     assert session["session_id"] in capsys.readouterr().out
+    assert main(["containers", *data]) == 0
+    out = capsys.readouterr().out
+    assert "DEMO-K1" in out and "drawn 1" in out and "not booked" not in out
 
 
 @pytest.mark.parametrize("arguments", [["--speed", "0"], ["--speed", "1000"], ["--http", "nowhere"]])
