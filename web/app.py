@@ -28,6 +28,7 @@ from web.routes import Route, install_routes
 from web.scale_actions import ScaleActions
 from web.security import install_headers
 from web.sessions_api import SessionsApi
+from web.shop_pages import ShopPages
 
 STREAM_SLOTS = 32
 STREAM_LIFE_S = 60.0
@@ -79,6 +80,7 @@ def create_app(
         PlanActions(),
         operations,
         Pages(port, live),
+        ShopPages(port),
     ):
         routes += views.routes()
     _limit_bodies(app)

@@ -117,9 +117,7 @@ def spark(values: Sequence[float | None], width: float = 120, height: float = 28
 
 
 def install_filters(app: Flask) -> None:
-    app.jinja_env.filters.update(
-        figure=figure, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark
-    )
+    app.jinja_env.filters.update(figure=figure, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark)
     app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS, job_labels=JOB_LABELS)
     app.jinja_env.globals.update(
         oil_hints=OIL_HINTS, dye_hint=DYE_HINT, leak_verdicts=LEAK_VERDICTS, identifier_results=IDENTIFIER_RESULTS

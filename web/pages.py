@@ -21,6 +21,11 @@ LONGEST_LIST = 100
 HTML = ("text/html", None)
 
 
+def page(port: CartPort, template: str, **values) -> Response:
+    """A template as a page, which knows whether this browser is paired."""
+    return Response(render_template(template, paired=is_paired(port.pairing), **values), mimetype="text/html")
+
+
 class Pages:
     """Views that answer with HTML."""
 
@@ -28,7 +33,7 @@ class Pages:
         self._port, self._store, self._live, self._now = port, port.store, live, live.now
 
     def _page(self, template: str, **values) -> Response:
-        return Response(render_template(template, paired=is_paired(self._port.pairing), **values), mimetype="text/html")
+        return page(self._port, template, **values)
 
     def home(self):
         now = self._now()
@@ -53,17 +58,6 @@ class Pages:
         glance = {"do": "Replay of a kept session.", "hero": "weight"}
         empty = {"session_id": id, "stage": "", "channels": {}, "charge": {}, "glance": glance}
         return self._page("live.html", now=empty, alerts=[], replay=row)
-
-    def review_page(self):
-        return self._page("review.html", found=list(self._store.all_findings(LONGEST_LIST)))
-
-    def containers_page(self):
-        draws = [
-            (row, container)
-            for row, findings in self._store.all_findings(LONGEST_LIST)
-            for container in (findings.get("charge") or {}).get("containers") or []
-        ]
-        return self._page("containers.html", held=ledger(self._store), draws=draws)
 
     def cart_page(self):
         now = self._now()
@@ -109,8 +103,6 @@ class Pages:
             Route("GET", "/sessions", self.sessions_page, "All sessions", {200: HTML}, (search,)),
             Route("GET", "/sessions/{id}", self.session_page, "One session", {200: HTML}),
             Route("GET", "/sessions/{id}/replay", self.replay_page, "A session again", {200: HTML}),
-            Route("GET", "/review", self.review_page, "Sessions judged", {200: HTML}),
-            Route("GET", "/containers", self.containers_page, "The container ledger", {200: HTML}),
             Route("GET", "/cart", self.cart_page, "Sensors and links", {200: HTML}),
             Route("GET", "/pair", self.pair_page, "Pair this phone", {200: HTML}),
             Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest),

@@ -101,9 +101,7 @@ SCHEMAS = {
         message=TEXT,
         checks=_list(_object(["at_utc", "what"], at_utc=TEXT, what={"enum": ["empty", "check-weight"]})),
     ),
-    "PlacardRead": _object(
-        ["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER, plan={"type": "object"}
-    ),
+    "PlacardRead": _object(["low_g", "high_g"], low_g=NUMBER, high_g=NUMBER, target_g=NUMBER, plan={"type": "object"}),
     "Job": {"type": "object", "properties": dict.fromkeys(CHECKS, {})},
     "Container": _object(["label", "kind", "refrigerant", "left_g"], label=TEXT, kind=TEXT, left_g=MAYBE_NUMBER),
     "Containers": _object(["containers"], containers=_list(ref("Container"))),

@@ -75,7 +75,7 @@ def _belongs_to(told_s: float, spans: Sequence[tuple[float, float]]) -> float:
 
 
 def _stay(on_s: float, parts: Sequence[Mapping], told: tuple[float, str] | None) -> ContainerStay:
-    gained = [part for part in parts if part["purpose"] == "recovery" or part["drawn_g"] <= -GAINED_LEAST_G]
+    gained = [part for part in parts if part.get("purpose") == "recovery" or part["drawn_g"] <= -GAINED_LEAST_G]
     given = [part for part in parts if part not in gained]
     return ContainerStay(
         label=told[1] if told else None,

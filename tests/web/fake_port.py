@@ -17,6 +17,7 @@ from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.publish.feed import Feed
 from logger.recent_scale import RecentScale
+from logger.record.containers import Containers
 from logger.record.importing import add_recording
 from logger.record.recording import read_recording
 from logger.record.store import Store
@@ -206,7 +207,16 @@ def kept_sessions(folder: Path) -> Store:
             store.set_findings(session_id, FINDINGS)
             store.close_session(session_id)
     store.commit()
+    _ledger(store)
     return store
+
+
+def _ledger(store: Store) -> None:
+    kept = Containers(store)
+    kept.add("R-7", "recovery_cylinder", "R-1234yf", tare_g=6200.0, start_g=1800.0, retest_due="2027-03-01")
+    kept.recovered("R-7", 212.0, "s-0", "2026-05-03T14:20:00Z")
+    kept.sent("R-7", 400.0, "Reclaim yard", "1 Example Road", "2026-05-03T16:00:00Z")
+    kept.add("C-12", "can", "R-134a", tare_g=180.0, full_g=340.0, note=HOSTILE)
 
 
 def scale_cart(folder: Path):

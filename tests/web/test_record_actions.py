@@ -105,9 +105,9 @@ def test_the_whole_shop_is_reviewed(client):
 
 
 def test_a_container_is_added_corrected_and_sent_on(client, port, bearer):
-    cylinder = {"label": "R-7", "kind": "recovery_cylinder", "refrigerant": "R-134a", "tare": "6.2 kg", "start": "2 lb"}
+    cylinder = {"label": "R-9", "kind": "recovery_cylinder", "refrigerant": "R-134a", "tare": "6.2 kg", "start": "2 lb"}
     assert client.post("/api/containers", json=cylinder, headers=bearer).status_code == 201
-    one = "/api/containers/R-7"
+    one = "/api/containers/R-9"
     assert client.post(f"{one}/correct", json={"left": "900 g", "note": "weighed"}, headers=bearer).status_code == 200
     away = {"mass": "400 g", "facility": "Reclaim yard", "address": "1 Example Road"}
     assert client.post(f"{one}/send", json=away, headers=bearer).status_code == 200

@@ -13,7 +13,7 @@ from fake_port import alert, filling
 TOOL = "html-validate@10.17.0"
 CACHE = Path(tempfile.gettempdir()) / "tarebook-test-html-validate"
 PAGES = ["/", "/sessions", "/sessions/s-0", "/sessions/s-1", "/sessions/s-0/replay", "/review", "/containers", "/cart"]
-PAGES += ["/pair", "/nowhere"]
+PAGES += ["/containers/R-7", "/containers/C-12", "/pair", "/nowhere"]
 
 
 @pytest.fixture(scope="module")

@@ -1,32 +1,85 @@
-// Control chart of the charge: what was delivered less the target, session by session, with the spread each claims.
+// Control chart of the charge: what was delivered less the target, session by session, and its moving range below.
 import { wireForms } from "./deeds.js";
+import { wireUnits } from "./paint.js";
 import { el, label } from "./svg.js";
 import { chosen, number } from "./units.js";
 
-const LIMIT_G = 15; // 40 CFR 82 subpart B, appendix C (the text of SAE J2788), section 7.1
-const HEIGHT = 220;
-wireForms();
+const ALLOWED_G = 15; // 40 CFR 82 subpart B, appendix C (the text of SAE J2788), section 7.1
+const [LEFT, EDGE] = [52, 10];
+const signed = (g) => (g > 0 ? "+" : "") + number(g, "mass", 1);
+
+// One chart of values against its place; lines: [value, kind, words].
+class Chart {
+  constructor(place, height, low, high, count) {
+    Object.assign(this, { place, height, low, high, count, width: place.clientWidth });
+    this.drawn = el("svg", { viewBox: `0 0 ${this.width} ${height}`, height, class: "strip", "aria-hidden": "true" });
+    this.taken = [];
+  }
+
+  x(place) {
+    return LEFT + 8 + ((place + 0.5) / this.count) * (this.width - LEFT - 8 - EDGE);
+  }
+
+  y(value) {
+    return this.height - EDGE - ((value - this.low) / (this.high - this.low)) * (this.height - 2 * EDGE);
+  }
+
+  line(value, kind, words) {
+    const y = this.y(value);
+    this.drawn.append(el("path", { d: `M${LEFT} ${y}H${this.width}`, class: kind }));
+    if (this.taken.some((other) => Math.abs(other - y) < 13)) return;
+    this.taken.push(y);
+    this.drawn.append(label(LEFT - 6, y + 4, words, { class: "tick", "text-anchor": "end" }));
+  }
+
+  points(values, from, outside) {
+    const at = (value, i) => `${this.x(i + from)} ${this.y(value)}`;
+    this.drawn.append(el("path", { d: "M" + values.map(at).join("L"), class: "trace thin" }));
+    values.forEach((value, i) => {
+      const [x, y] = [this.x(i + from), this.y(value)];
+      const out = outside.includes(i + from);
+      this.drawn.append(out ? el("path", { d: `M${x} ${y - 8}l8 14h-16z`, class: "beyond" }) : el("circle", { cx: x, cy: y, r: 4.5, class: "pen" }));
+    });
+  }
+
+  show() {
+    this.place.replaceChildren(this.drawn);
+  }
+}
+
+function individuals(place, chart) {
+  const reach = Math.max(ALLOWED_G * 1.2, ...[...chart.values, chart.lower, chart.upper].map(Math.abs)) * 1.06;
+  const made = new Chart(place, 240, -reach, reach, chart.values.length);
+  const top = made.y(ALLOWED_G);
+  made.drawn.append(el("rect", { x: LEFT, y: top, width: made.width - LEFT, height: made.y(-ALLOWED_G) - top, class: "zone" }));
+  made.line(0, "tickline", "0 " + chosen("mass"));
+  made.line(chart.upper, "limit", signed(chart.upper));
+  made.line(chart.lower, "limit", signed(chart.lower));
+  made.line(chart.mean, "mean", signed(chart.mean));
+  made.points(chart.values, 0, chart.outside);
+  made.show();
+}
+
+function ranges(place, chart) {
+  const top = Math.max(chart.range_upper, ...chart.moving_ranges) * 1.1 || 1;
+  const made = new Chart(place, 120, 0, top, chart.values.length);
+  made.line(0, "tickline", "0 " + chosen("mass"));
+  made.line(chart.range_upper, "limit", number(chart.range_upper, "mass", 1));
+  made.line(chart.mean_range, "mean", number(chart.mean_range, "mass", 1));
+  const beyond = chart.moving_ranges.flatMap((range, i) => (range > chart.range_upper ? [i + 1] : []));
+  made.points(chart.moving_ranges, 1, beyond);
+  made.show();
+}
 
 function draw() {
   const place = document.getElementById("control");
-  const rows = [...document.querySelectorAll("#judged tbody tr")].map((row) => [parseFloat(row.dataset.off), parseFloat(row.dataset.u) || 0]).filter(([off]) => Number.isFinite(off)).reverse();
-  if (!place || !rows.length) return;
-  const width = place.clientWidth;
-  const reach = Math.max(LIMIT_G * 1.3, ...rows.map(([off, u]) => Math.abs(off) + u));
-  const y = (g) => HEIGHT / 2 - (g / reach) * (HEIGHT / 2 - 10);
-  const x = (i) => 60 + ((i + 0.5) / rows.length) * (width - 70);
-  const drawn = el("svg", { viewBox: `0 0 ${width} ${HEIGHT}`, height: HEIGHT, class: "strip" });
-  drawn.append(el("rect", { x: 52, y: y(LIMIT_G), width: width - 52, height: y(-LIMIT_G) - y(LIMIT_G), class: "zone" }));
-  for (const g of [LIMIT_G, 0, -LIMIT_G]) {
-    drawn.append(el("path", { d: `M52 ${y(g)}H${width}`, class: g ? "tickline" : "walls" }));
-    drawn.append(label(46, y(g) + 4, (g > 0 ? "+" : "") + number(g, "mass") + (g ? "" : " " + chosen("mass")), { class: "tick", "text-anchor": "end" }));
-  }
-  rows.forEach(([off, u], i) => {
-    if (u) drawn.append(el("path", { d: `M${x(i)} ${y(off - u)}V${y(off + u)}`, class: "spread" }));
-    drawn.append(el("circle", { cx: x(i), cy: y(off), r: 5, class: "pen" }));
-  });
-  place.replaceChildren(drawn);
+  if (!place) return;
+  const chart = JSON.parse(place.dataset.chart);
+  individuals(place, chart);
+  ranges(document.getElementById("ranges"), chart);
 }
 
+wireForms();
+wireUnits(draw);
 draw();
 addEventListener("resize", draw);
