@@ -18,6 +18,7 @@ from logger.pairing import Pairing
 from logger.port import NoSessionError
 from logger.publish.feed import Feed
 from logger.publish.valve import ValveKeeper
+from logger.recent_sensors import RecentSensors
 from logger.record.importing import import_recording
 from logger.record.marks_csv import check_mark
 from logger.record.recorder import Recorder
@@ -50,8 +51,10 @@ class RunningCart:
         wall: WallClock,
         valve: ValveKeeper | None,
         scale: ScaleDesk,
+        sensors: RecentSensors,
     ):
-        self.feed, self.pairing, self.store, self.scale = feed, pairing, store.reader(), scale
+        self.feed, self.pairing, self.store = feed, pairing, store.reader()
+        self.scale, self.sensors = scale, sensors
         self.desk = RecordDesk(store, wall, self.mark)
         self._cart, self._writer, self._recorder = cart, store, recorder
         self._clock, self._wall, self._valve = clock, wall, valve

@@ -20,7 +20,8 @@ from logger.calibration_book import noted
 from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
-from logger.http_address import parse_http, url_for_phones, url_of
+from logger.http_address import address_for_phones, parse_http, url_for_phones, url_of
+from logger.network_name import NetworkName
 from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.port import CartPort
@@ -29,6 +30,7 @@ from logger.publish.feed import Feed
 from logger.publish.valve import ValveKeeper, view_of
 from logger.publishers import links_beside, publisher_for
 from logger.recent_scale import RecentScale
+from logger.recent_sensors import RecentSensors
 from logger.record.recorder import Recorder
 from logger.record.store import Store
 from logger.scale_desk import ScaleDesk
@@ -82,12 +84,13 @@ class Daemon:
         self._recorder, self._feed = Recorder(store), Feed()
         self._wall = WallClock(_newest_moment(store))
         request = next((source.request for source in sources if hasattr(source, "request")), None)
-        self._recent = RecentScale(clock, self._stop.wait)
+        self._recent, self._sensors = RecentScale(clock, self._stop.wait), RecentSensors()
         self.scale = ScaleDesk(cart, store, self._wall, clock, self._recent, self._charging)
         self._valve = ValveKeeper(request, clock, close_lag_s(cart)) if cart.valve and request else None
         self._buzzer = Buzzer(request) if request else None
         pairing = Pairing(self._folder / PAIRING_FILE)
-        port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve, self.scale)
+        desks = self.scale, self._sensors
+        port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve, *desks)
         self.port: CartPort = port
         self._engine = Engine(
             clock,
@@ -114,6 +117,7 @@ class Daemon:
         )
         self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
         self._web = self._web_server(port)
+        self._name = self._network_name()
 
     @property
     def url(self) -> str | None:
@@ -142,6 +146,7 @@ class Daemon:
         self._keeping.start()
         if self._web is not None:
             self._web.start()
+            self._name.start()
         if self._open_setup is not None and self._engine.now()["session_id"] is None:
             self.port.open_session(self._open_setup)
 
@@ -163,7 +168,7 @@ class Daemon:
             reader.join(1.0)
         self._engine.stop()
         self._recorder.stop()
-        for part in (self._mqtt, *self._beside, self._web):
+        for part in (self._mqtt, *self._beside, self._name, self._web):
             if part is not None:
                 part.stop()
         self._store.close()
@@ -177,8 +182,14 @@ class Daemon:
         host, number = parse_http(self._http)
         return WebServer(create_app(port, self._folder, stop=self._stop), host, number, self._stop)
 
+    def _network_name(self) -> NetworkName | None:
+        if self._web is None:
+            return None
+        return NetworkName(self._cart.id, address_for_phones(self._web.host), self._web.port)
+
     def _hand_on(self, blocks: list[Block]) -> None:
         self._recent.take(blocks)
+        self._sensors.take(blocks)
         self._engine.hand_on(blocks)
 
     def _charging(self) -> bool:
@@ -197,6 +208,7 @@ class Daemon:
         now["links"] = {reader.source.name: reader.trouble or "ok" for reader in self._readers}
         now["broker"] = self.broker_status
         now["scale"] = self.scale.shown(now)
+        now["network_name"] = self._name.status if self._name else None
         if self._valve is not None:
             now["valve"] = self._valve.state()
         return now

@@ -34,7 +34,13 @@ def url_of(host: str, port: int) -> str:
 
 def url_for_phones(host: str, port: int) -> str:
     """The page's address as others on the network see it; this machine's own where it is alone."""
-    return url_of(_outward_address() or host, port) if host in EVERYWHERE else url_of(host, port)
+    return url_of(address_for_phones(host) or host, port)
+
+
+def address_for_phones(host: str) -> str | None:
+    """The IPv4 address at which others on the network reach a page served at `host`; None where they cannot."""
+    address = _outward_address() if host in EVERYWHERE else host
+    return None if address is None or address.startswith("127.") or address in ("localhost", "::1") else address
 
 
 def _outward_address() -> str | None:

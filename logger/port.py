@@ -8,6 +8,7 @@ from typing import Protocol
 
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
+from logger.recent_sensors import RecentSensors
 from logger.record.reader import StoreReader
 from logger.record_desk import RecordDesk
 from logger.scale_desk import ScaleDesk
@@ -21,7 +22,7 @@ class CartPort(Protocol):
     """Every method may be called from any thread. Errors are ValueErrors of one line.
 
     feed: what happens, as it happens. store: the record, read only. pairing: who may change things.
-    scale: tare and checks of the scale. desk: what people add to the record.
+    scale: tare and checks of the scale. desk: what people add to the record. sensors: how the sensors fare.
     """
 
     feed: Feed
@@ -29,6 +30,7 @@ class CartPort(Protocol):
     pairing: Pairing
     scale: ScaleDesk
     desk: RecordDesk
+    sensors: RecentSensors
 
     def now(self) -> dict:
         """The `/api/now` object, at most 0.2 s old; must not be changed."""

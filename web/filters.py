@@ -92,6 +92,13 @@ def reading(channel: dict) -> str:
     return figure(value, {"°C": 1, "%": 0}.get(channel.get("unit", ""), 0))
 
 
+def small(value: float) -> str:
+    """Two significant figures, never in powers of ten where it is large."""
+    if value == 0.0:
+        return "0"
+    return figure(value, max(0, 1 - math.floor(math.log10(abs(value)))))
+
+
 def clock(seconds: float | None) -> str:
     """Minutes and seconds, hours when there are any."""
     if seconds is None or isinstance(seconds, Undefined):
@@ -117,7 +124,9 @@ def spark(values: Sequence[float | None], width: float = 120, height: float = 28
 
 
 def install_filters(app: Flask) -> None:
-    app.jinja_env.filters.update(figure=figure, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark)
+    app.jinja_env.filters.update(
+        figure=figure, small=small, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark
+    )
     app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS, job_labels=JOB_LABELS)
     app.jinja_env.globals.update(
         oil_hints=OIL_HINTS, dye_hint=DYE_HINT, leak_verdicts=LEAK_VERDICTS, identifier_results=IDENTIFIER_RESULTS

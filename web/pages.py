@@ -75,6 +75,7 @@ class Pages:
             code=code,
             lag=lag,
             scale=self._port.scale.state(),
+            sensors=self._port.sensors.state(),
         )
 
     def pair_page(self):

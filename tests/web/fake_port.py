@@ -17,6 +17,7 @@ from logger.pairing import Pairing
 from logger.paths import store_path
 from logger.publish.feed import Feed
 from logger.recent_scale import RecentScale
+from logger.recent_sensors import RecentSensors
 from logger.record.containers import Containers
 from logger.record.importing import add_recording
 from logger.record.recording import read_recording
@@ -239,6 +240,8 @@ class FakePort:
         self.clock = Clock(5.0)
         self.recent = RecentScale(self.clock, time.sleep)
         self.scale = ScaleDesk(scale_cart(folder), self.writer, WallClock(), self.clock, self.recent)
+        self.sensors = RecentSensors()
+        self.sensors.take(_readings(15.0))
         self.desk = RecordDesk(self.writer, WallClock(), self.mark)
         self._ends = threading.Event()
 

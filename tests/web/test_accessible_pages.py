@@ -12,8 +12,8 @@ from fake_port import alert, filling
 
 AXE = "axe-core@4.10.3"
 CACHE = Path(tempfile.gettempdir()) / "tarebook-test-npm"
-PAGES = ["", "sessions", "sessions/s-0", "sessions/s-0/replay", "review", "containers", "containers/R-7", "cart", "pair"]
-PAGES += ["nowhere"]
+PAGES = ["", "sessions", "sessions/s-0", "sessions/s-0/replay", "review", "containers", "containers/R-7", "cart"]
+PAGES += ["pair", "nowhere"]
 RUN = """async () => (await axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']}))
     .violations.filter(v => ['serious', 'critical'].includes(v.impact))
     .map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.any.map(a => a.message)).slice(0, 3).join(' | '))"""
