@@ -99,6 +99,11 @@ def small(value: float) -> str:
     return figure(value, max(0, 1 - math.floor(math.log10(abs(value)))))
 
 
+def plain(value: float | None) -> str:
+    """A number as a form's field holds it, empty where there is none."""
+    return "" if value is None or isinstance(value, Undefined) else f"{value:.1f}".removesuffix(".0")
+
+
 def clock(seconds: float | None) -> str:
     """Minutes and seconds, hours when there are any."""
     if seconds is None or isinstance(seconds, Undefined):
@@ -125,7 +130,7 @@ def spark(values: Sequence[float | None], width: float = 120, height: float = 28
 
 def install_filters(app: Flask) -> None:
     app.jinja_env.filters.update(
-        figure=figure, small=small, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark
+        figure=figure, small=small, plain=plain, quantity=quantity, reading=reading, clock=clock, when=when, spark=spark
     )
     app.jinja_env.globals.update(channel_labels=CHANNEL_LABELS, stage_labels=STAGE_LABELS, job_labels=JOB_LABELS)
     app.jinja_env.globals.update(

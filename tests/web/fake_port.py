@@ -179,6 +179,17 @@ FINDINGS = {
         {"criterion": "vacuum held", "measured": 700.0, "unit": "s", "limit": "≥ 900", "outcome": "marginal"},
     ],
 }
+ERRORS_G = [1.0, -2.0, 0.5, 2.0, -1.0, 0.0, 1.5, -0.5, 30.0]
+JOB = {
+    "vin": "1G4AH59H45G118341",
+    "odometer_km": 90_000.0,
+    "technician": "A. Someone",
+    "certificate": "T-0000",
+    "parts": [{"part": "condenser", "oil_ml": 30.0}],
+    "leak_verdict": "found",
+    "leak_place": "condenser, lower corner",
+    "repair_done": True,
+}
 
 
 def _curve(channel: str, t_s: float) -> float:
@@ -218,6 +229,24 @@ def _ledger(store: Store) -> None:
     kept.recovered("R-7", 212.0, "s-0", "2026-05-03T14:20:00Z")
     kept.sent("R-7", 400.0, "Reclaim yard", "1 Example Road", "2026-05-03T16:00:00Z")
     kept.add("C-12", "can", "R-134a", tare_g=180.0, full_g=340.0, note=HOSTILE)
+
+
+def fill_shop(store: Store) -> None:
+    """More closed sessions, the last one far off its target."""
+    channels = {"scale": {"unit": "g", "rate_hz": 1.0, "points": None}}
+    store.close_session("s-1")
+    for k, error_g in enumerate(ERRORS_G):
+        setup = {"session_id": f"v-{k}", "refrigerant": "R-134a", "target_g": 450.0}
+        setup["vehicle"] = {"registration": f"V {k % 5}"}
+        store.create_session(setup, channels, f"2026-0{6 + k // 5}-1{k % 5}T08:00:00Z", {})
+        charge = {**FINDINGS["charge"], "delivered_g": 450.0 + error_g, "flow_ended_t_s": 1221.0 + 0.3 * (k % 4)}
+        ends = zip(
+            ("recovery", "evacuation", "vacuum_hold", "charging"), (0.0, 300.0, 800.0 + 20 * k, 1180.0), strict=True
+        )
+        stages = [{"t_s": t_s, "stage": stage, "by": "signals", "why": ""} for stage, t_s in ends]
+        found = {**FINDINGS, "session_id": f"v-{k}", "charge": charge, "stages": stages, "job": {**JOB, "vin": ""}}
+        store.set_findings(f"v-{k}", found)
+        store.close_session(f"v-{k}")
 
 
 def scale_cart(folder: Path):

@@ -6,27 +6,15 @@ import json
 from xml.etree import ElementTree
 
 import pytest
-from fake_port import FINDINGS, HOSTILE
+from fake_port import HOSTILE, fill_shop
 from playwright.sync_api import expect
 from test_live_page import paired
-
-ERRORS_G = [1.0, -2.0, 0.5, 2.0, -1.0, 0.0, 1.5, -0.5, 30.0]
 
 
 @pytest.fixture
 def shop(port):
     """Nine more sessions, the last far off its target."""
-    channels = {"scale": {"unit": "g", "rate_hz": 1.0, "points": None}}
-    port.writer.close_session("s-1")
-    for k, error_g in enumerate(ERRORS_G):
-        setup = {"session_id": f"v-{k}", "refrigerant": "R-134a", "vehicle": {"registration": f"V {k % 5}"}}
-        port.writer.create_session(setup, channels, f"2026-0{6 + k // 5}-1{k % 5}T08:00:00Z", {})
-        charge = {**FINDINGS["charge"], "delivered_g": 450.0 + error_g, "flow_ended_t_s": 1222.0 + k / 10}
-        stages = [{"t_s": 0.0, "stage": "charging", "by": "mark", "why": ""}]
-        job = {"technician": "A. Someone"}
-        found = {**FINDINGS, "session_id": f"v-{k}", "charge": charge, "stages": stages, "job": job}
-        port.writer.set_findings(f"v-{k}", found)
-        port.writer.close_session(f"v-{k}")
+    fill_shop(port.writer)
     return port
 
 

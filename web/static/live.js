@@ -47,6 +47,8 @@ function takeAlert(alert) {
 function changeSession(now) {
   session = now.session_id;
   setSession(session);
+  $("menu-job").hidden = !session;
+  if (session) $("menu-job").href = `/sessions/${encodeURIComponent(session)}#job`;
   alerts.clear();
   for (const [name, needs] of [["start", false], ["mark", true], ["stage", true], ["end", true]]) {
     const button = $("deed-" + name);

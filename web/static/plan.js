@@ -37,7 +37,8 @@ function placard(found) {
 function lines(plan) {
   const list = document.createElement("ol");
   list.append(...plan.containers.map((draw) => line(draw)));
-  const notes = [`To draw ${withUnit(plan.to_draw_g, "mass")}, of which the hose keeps ${withUnit(plan.hose_allowance_g, "mass", 1)}.`];
+  const hose = plan.hose_allowance_g > 0 ? `, of which the hose keeps ${withUnit(plan.hose_allowance_g, "mass", 1)}` : "; name the hose's volume to count what it keeps";
+  const notes = [`To draw ${withUnit(plan.to_draw_g, "mass")}${hose}.`];
   if (plan.to_buy) notes.push(`Have ${plan.to_buy} more like the last at hand.`);
   notes.push("The weight decides, not the plan.");
   return [list, Object.assign(document.createElement("p"), { textContent: notes.join(" ") })];
