@@ -190,9 +190,15 @@ class ChargeAccount:
         return self.hose.mass_g or 0.0
 
     def drawn_g(self, now_g: float | None = None) -> float:
-        now = self.gross_now_g() if now_g is None else now_g
-        charged = sum(segment.drawn_g(now) for segment in self.charging())
-        return charged + sum(s.drawn_g(now) for s in self.segments if s.purpose == "vented")
+        gross_g = self.gross_now_g()
+        now = gross_g if now_g is None else now_g
+        charged = vented = 0.0
+        for segment in self.segments:  # every frame comes by here
+            if segment.purpose == "charge" and not self._is_recovery(segment, gross_g):
+                charged += segment.drawn_g(now)
+            elif segment.purpose == "vented":
+                vented += segment.drawn_g(now)
+        return charged + vented
 
     def delivered_g(self, now_g: float | None = None) -> float:
         """In the vehicle if the valve were closed now, by `now_g` on the platform (default: the best there is)."""

@@ -51,14 +51,13 @@ class PlateauWindow:
         elif self._oldest and t_s > rows[0][0] + WINDOW_S:
             return
         rows.append((t_s, gross_g))
-        self._count(gross_g, 1.0)
-        while rows[0][0] < t_s - WINDOW_S:
-            self._count(rows.popleft()[1], -1.0)
-
-    def _count(self, gross_g: float, sign: float) -> None:
         away = gross_g - self._base_g
-        self._sum += sign * away
-        self._square += sign * away * away
+        self._sum += away
+        self._square += away * away
+        while rows[0][0] < t_s - WINDOW_S:
+            away = rows.popleft()[1] - self._base_g
+            self._sum -= away
+            self._square -= away * away
 
     def mean_g(self) -> float:
         """Mean of a window that is not empty."""

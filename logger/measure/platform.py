@@ -148,8 +148,10 @@ class Platform:
         happened = self.tracker.step(frame.t_s, frame.gross_g)
         if happened and frame.t_s - self._landed_s < HANDLED_S:
             happened = self._still_handled(frame.t_s, happened)
-        self._rebase(happened)
-        touched = bool(self.tracker.hand_g) or any(h.kind != "flow_changed" for h in happened)
+        touched = bool(self.tracker.hand_g)
+        if happened:
+            self._rebase(happened)
+            touched = touched or any(h.kind != "flow_changed" for h in happened)
         happened += self._hose.follow(frame.t_s, frame.gross_g, self.tracker, self.flowing, touched)
         return happened + self._follow(frame)
 
@@ -300,9 +302,8 @@ class Platform:
             return []
         if self.flowing:
             return self._watch_end(frame)
-        before = self.rest.plateau() if len(self.rest) >= REST_READINGS else self._left_at
-        if before is not None and self._flow_has_begun(before):
-            return self._begin_flow(frame.t_s, before)
+        if self._flow_has_begun():
+            return self._begin_flow(frame.t_s)
         if tracker.disturbed:
             return []
         self.rest.add(frame.t_s, frame.gross_g)
@@ -310,14 +311,18 @@ class Platform:
             self._after_flow.add(frame.t_s, frame.gross_g)
         return []
 
-    def _flow_has_begun(self, before: Plateau) -> bool:
-        tracker = self.tracker
+    def _flow_has_begun(self) -> bool:
+        tracker, rested = self.tracker, len(self.rest) >= REST_READINGS
+        if not rested and self._left_at is None:
+            return False
         if abs(tracker.trend.f) > max(FLOW_BEGINS_G_PER_S, FLOW_BEGINS_SIGMA * tracker.flow_sigma):
             return True
-        return abs(before.gross_g - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
+        before_g = self.rest.mean_g() if rested else self._left_at.gross_g
+        return abs(before_g - tracker.trend.m) > LOST_BEGINS_G + 3.0 * tracker.mass_sigma
 
-    def _begin_flow(self, t_s: float, before: Plateau) -> list[Happening]:
+    def _begin_flow(self, t_s: float) -> list[Happening]:
         """The rest before it ends where the line of the flow, drawn backwards, meets the plateau."""
+        before = self.rest.plateau() if len(self.rest) >= REST_READINGS else self._left_at
         trend = self.tracker.trend
         ago = abs(before.gross_g - trend.m) / max(abs(trend.f), FLOW_BEGINS_G_PER_S)
         onset = t_s - min(ago, 10.0) - BEFORE_FLOW_S

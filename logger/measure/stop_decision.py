@@ -68,6 +68,8 @@ class StopDecision:
 
     def fall_silent(self) -> list[Signal]:
         """The flow has ended: approach, stop and over-target have nothing more to say."""
+        if not self._standing:
+            return []
         codes = ("approaching-target", "stop-charging", "over-target")
         return [self._end(code) for code in codes if code in self._standing]
 

@@ -76,7 +76,7 @@ class Weigher:
         self.happened += happened
         self.account.follow()
         said = self._disturbance(frame)
-        if any(h.kind == "lifted" for h in happened):
+        if happened and any(h.kind == "lifted" for h in happened):
             said += self._watch.lifted()
         return said + (self._fill(frame) if self.platform.tracker else self._unseen(frame))
 
@@ -85,10 +85,10 @@ class Weigher:
 
     def _fill(self, frame: Frame) -> list[Signal]:
         platform, tracker = self.platform, self.platform.tracker
-        delivered = self.account.delivered_g(self.account.trend_now_g())
         segment = self.account.segments[-1]
         if segment.purpose != "charge" or segment.on is None:
             return []
+        delivered = self.account.delivered_g(self.account.trend_now_g())
         view = FillView(frame.known_t_s, frame.t_s, delivered, tracker.trend.f, platform.flowing, self._frame_s)
         said = self.stop.update(view)
         target = self.setup.target_g

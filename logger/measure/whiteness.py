@@ -51,16 +51,20 @@ class Whiteness:
 
     def kick(self, windows: tuple[int, ...]) -> tuple[float, float]:
         """The change of flow in g/s that the last innovations speak for (0 when for none), and for how long, in s."""
-        rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
-        grown = (1.0 + rho) / (1.0 - rho)
-        now_s, e_now, s_now = self._sums[-1]
+        sums = self._sums
+        now_s, e_now, s_now = sums[-1]
         for frames in windows:
-            if len(self._sums) <= frames:
+            if len(sums) <= frames:
                 break
-            _, e_then, s_then = self._sums[-1 - frames]
+            _, e_then, s_then = sums[-1 - frames]
             total = e_now - e_then
-            if total * total > KICK_Z * KICK_Z * grown * (s_now - s_then):
-                since_s = now_s - self._sums[-frames][0]
+            if total * total > KICK_Z * KICK_Z * (s_now - s_then) and total * total > self._most(s_now - s_then):
+                since_s = now_s - sums[-frames][0]
                 self.clear()
                 return 2.0 * abs(total) / frames / since_s, since_s
         return 0.0, 0.0
+
+    def _most(self, variance: float) -> float:
+        """What the square of a sum of innovations of this variance may come to, their memory included."""
+        rho = min(max(self._lag / max(self._var, 1e-9), 0.0), RHO_MOST)
+        return KICK_Z * KICK_Z * ((1.0 + rho) / (1.0 - rho)) * variance

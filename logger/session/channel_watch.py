@@ -29,7 +29,9 @@ class ChannelWatch:
         for name, state in channels.items():
             if state.heard_t_s is None:
                 continue
-            quality = state.quality(now_s)
+            quality = state.quality_now
+            if quality == "good" and name not in self._standing:
+                continue
             code = MESSAGES[quality][0] if quality != "good" else None
             standing = self._standing.get(name)
             if standing is not None and standing.code != code:

@@ -64,8 +64,11 @@ class Pipeline:
         last, seconds = self._close()
         events: list[Event] = []
         for frame in frames:
-            events += self._tick_until(min(last, _seconds_before(frame.known_t_s)), seconds)
-            events += self._apply(frame.known_t_s, self._weigher.step(frame))
+            before = min(last, _seconds_before(frame.known_t_s))
+            if self._next_tick <= before:
+                events += self._tick_until(before, seconds)
+            if signals := self._weigher.step(frame):
+                events += self._apply(frame.known_t_s, signals)
         return events + self._tick_until(last, seconds)
 
     def advance(self, t_s: float) -> list[Event]:
@@ -142,7 +145,7 @@ class Pipeline:
 
     def _tick(self, t_s: float, means: dict[str, float]) -> Tick:
         hint = self._conduct.stages.hint
-        return Tick(t_s, self._ticker.good(t_s), means, hint, self._weigher.view(), self._compressor_on)
+        return Tick(t_s, self._ticker.good(), means, hint, self._weigher.view(), self._compressor_on)
 
     def _conducted(self, t_s: float, events: list[Event], signals: list[Signal]) -> list[Event]:
         if events:

@@ -35,17 +35,19 @@ class ChannelState:
     last_value: float | None = None
     heard_t_s: float | None = None
     newest: tuple[float, float] | None = None
+    quality_now: str = "stale"
     newest_heard_s: float | None = None
     tremor: Tremor = field(default_factory=Tremor)
 
     def quality(self, now_s: float) -> str:
-        """ "good", "stale" (nothing heard for ten periods) or "fault" (heard, but nothing valid, or frozen)."""
+        """As of `now_s`: "good", "stale" (nothing heard for ten periods), "fault" (nothing valid heard, or frozen)."""
         if self.heard_t_s is None or now_s - self.heard_t_s > self.stale_after_s:
             return "stale"
         if self.tremor.frozen:
             return "fault"
-        valid_ago = now_s - self.last_t_s if self.last_t_s is not None else np.inf
-        return "fault" if valid_ago > max(FAULT_AFTER_S, self.stale_after_s) else "good"
+        if self.last_t_s is None or now_s - self.last_t_s > max(FAULT_AFTER_S, self.stale_after_s):
+            return "fault"
+        return "good"
 
 
 class Ticker:
@@ -86,7 +88,7 @@ class Ticker:
         return {name: _close(state, last) for name, state in self.channels.items() if state.t}
 
     def enter(self, k: int, seconds: dict[str, dict[int, tuple]]) -> dict[str, float]:
-        """Make second `k` the present one; returns its means."""
+        """Make second `k` the present one, and judge every channel's `quality_now`; returns its means."""
         means = {}
         for name, rows in seconds.items():
             row = rows.get(k)
@@ -99,14 +101,16 @@ class Ticker:
                 state.tremor.update(second)
                 state.last_value, state.last_t_s = value, at_s
                 means[name] = mean
+        for state in self.channels.values():
+            state.quality_now = state.quality(k)
         return means
 
-    def good(self, now_s: float) -> dict[str, float]:
-        """Latest value of each channel that is neither stale nor faulty."""
+    def good(self) -> dict[str, float]:
+        """Latest value of each channel that is neither stale nor faulty in the present second."""
         return {
             name: state.last_value
             for name, state in self.channels.items()
-            if state.last_value is not None and state.quality(now_s) == "good"
+            if state.last_value is not None and state.quality_now == "good"
         }
 
     def snapshot(self, now_s: float) -> dict[str, dict]:

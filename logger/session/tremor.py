@@ -3,7 +3,7 @@ converter hangs, or its wire hangs at a level, though readings come in time."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,8 +11,7 @@ SWINGS_DIGITS = 2.5
 ALIVE_AFTER_S, ALIVE_MOST_S = 5, 10
 
 
-@dataclass(frozen=True, slots=True)
-class Second:
+class Second(NamedTuple):
     """One second's valid values. swing: highest less lowest; digit: smallest step between two that differ, 0 when none
     do; turns: it went both up and down."""
 
