@@ -8,29 +8,17 @@ from pathlib import Path
 
 from flask import Flask, Response, abort, request
 
+from web.bundle import bundled
+
 STATIC = Path(__file__).with_name("static")
 TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-LIVE_MODULES = (
-    "alerts.js",
-    "cautions.js",
-    "deeds.js",
-    "feed.js",
-    "history.js",
-    "menu.js",
-    "plan.js",
-    "screen.js",
-    "strips.js",
-    "units.js",
-    "column.js",
-    "rule.js",
-    "vacuum_column.js",
-    "svg.js",
-)
-"""What live.js brings along, told to the browser at once so that it need not find them one after another."""
 
 
 def _files() -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted(STATIC.iterdir()) if path.suffix in TYPES}
+    """Every file, scripts with all that they import."""
+    texts = {path.name: path.read_text("utf-8") for path in sorted(STATIC.iterdir()) if path.suffix in TYPES}
+    scripts = {name: text for name, text in texts.items() if name.endswith(".js")}
+    return {name: (bundled(name, scripts) if name in scripts else text).encode() for name, text in texts.items()}
 
 
 def assets_version(files: dict[str, bytes]) -> str:
@@ -59,7 +47,5 @@ def install_assets(app: Flask) -> str:
         return response
 
     app.add_url_rule("/static/<version>/<name>", "asset", asset)
-    app.jinja_env.globals.update(
-        asset=lambda name: f"/static/{version}/{name}", build=version, live_modules=LIVE_MODULES
-    )
+    app.jinja_env.globals.update(asset=lambda name: f"/static/{version}/{name}", build=version)
     return version

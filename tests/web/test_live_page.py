@@ -222,8 +222,8 @@ def test_whole_live_page_stays_light(phone, server, port):
     bodies = {}
     phone.on("response", lambda r: bodies.update({r.url: r}) if "/api/feed" not in r.url else None)
     opened(phone, server, port)
-    assert all(url.startswith(server.url) for url in bodies)
-    assert sum(len(gzip.compress(r.body())) for r in bodies.values() if r.ok) < MOST_BYTES
+    assert all(url.startswith(server.url) for url in list(bodies))
+    assert sum(len(gzip.compress(r.body())) for r in list(bodies.values()) if r.ok) < MOST_BYTES
 
 
 def test_figures_without_scripts(chromium, server, port):
