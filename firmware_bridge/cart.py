@@ -14,7 +14,7 @@ from firmware_bridge.toml_table import CartError, Table
 
 __all__ = ["BoardConfig", "Cart", "CartError", "ChannelConfig", "load_cart"]
 
-LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb")
+LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb", "keep_signed_days")
 SCALE_CLASSES = ("II", "III", "IIII")
 DEFAULT_CLOSE_LAG_S = 1.5
 CART_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -152,6 +152,8 @@ def _limits(table: Table | None) -> dict[str, float]:
     if table is None:
         return {}
     limits = {name: table.number(name, None, 0) for name in LIMITS}
+    if limits["keep_signed_days"] is not None and limits["keep_signed_days"] < 1:
+        raise table.error("keep_signed_days: keep at least one day, or leave it out to keep all")
     table.done("there is no limit")
     return {name: value for name, value in limits.items() if value is not None}
 

@@ -25,6 +25,7 @@ COMMANDS = (
     "review",
     "report",
     "containers",
+    "backup",
     "collect",
     "bundle",
 )

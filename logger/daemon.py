@@ -33,6 +33,7 @@ from logger.recent_scale import RecentScale
 from logger.recent_sensors import RecentSensors
 from logger.record.recorder import Recorder
 from logger.record.store import Store
+from logger.retention import Retention
 from logger.scale_desk import ScaleDesk
 from logger.service_notice import Watchdog, notify
 from logger.session.pipeline import clean
@@ -112,12 +113,19 @@ class Daemon:
             clock,
             self._wall,
             port.idle_run,
+            Retention(store, cart.limits.get("keep_signed_days")),
             free_mb,
             self.scale.conditions,
         )
         self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
         self._web = self._web_server(port)
         self._name = self._network_name()
+
+    @property
+    def record_found(self) -> str:
+        """Where the record is and how it was found at the start, in words."""
+        sessions = len(self._store.reader().sessions())
+        return f"{self._store.path}: {sessions} session{'' if sessions == 1 else 's'}, {self._store.found}"
 
     @property
     def url(self) -> str | None:
@@ -224,6 +232,7 @@ def run_daemon(args: argparse.Namespace) -> int:
     daemon = Daemon(load_cart(args.cart), args.data, args.http, open_setup=setup)
     try:
         _adopt_checks(daemon, Path(args.cart))
+        print(f"Record      {daemon.record_found}", flush=True)
         daemon.start()
         print(f"Page        {daemon.url_for_phones}", flush=True)
         notify("READY=1")

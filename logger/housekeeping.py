@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import shutil
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
@@ -16,6 +17,7 @@ from logger.measure.ticks import Signal
 from logger.record.recorder import Recorder, RecorderState
 from logger.record.store import Store, StoreError
 from logger.resume import clock_origin
+from logger.retention import Retention
 from logger.wallclock import WallClock, to_text
 
 log = logging.getLogger(__name__)
@@ -60,12 +62,13 @@ class Housekeeping:
         clock: Clock,
         wall: WallClock,
         renew_idle: Callable[[], Run],
+        retention: Retention,
         least_free_mb: float = STORAGE_FREE_MB,
         more: Callable[[], list[tuple[str, Signal]]] = list,
     ):
         self._folder, self._engine, self._store, self._recorder = folder, engine, store, recorder
         self._clock, self._wall, self._renew_idle = clock, wall, renew_idle
-        self._least_free_mb, self._more = least_free_mb, more
+        self._retention, self._least_free_mb, self._more = retention, least_free_mb, more
         self._reader = store.reader()
         self._dated: str | None = None
         self._stop = threading.Event()
@@ -95,6 +98,7 @@ class Housekeeping:
         self._engine.call(lambda run: self._tell(run, told))
         if health.clock_trusted:
             self._date()
+            self._retention.look(time.monotonic(), self._wall.now())
 
     def _tell(self, run: Run, told: list[tuple[str, Signal]]) -> None:
         """In the engine's thread: begin and end what differs from the alerts that stand."""

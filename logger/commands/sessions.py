@@ -1,9 +1,16 @@
-"""List the sessions in the store, newest first."""
+"""List the sessions in the store, newest first.
+
+--prune lets go of those that began more than so many days ago and are signed off; never of one that is open,
+unreviewed, returned or undated. The container ledger keeps what it booked of them. Beside a running logger the cart
+file does it: keep_signed_days under [limits].
+"""
 
 from __future__ import annotations
 
 import argparse
 import json
+from datetime import UTC, datetime
+from pathlib import Path
 
 from logger.paths import add_data_argument, store_path
 
@@ -12,6 +19,7 @@ HELP = "the sessions in the store"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="as JSON")
+    parser.add_argument("--prune", type=float, metavar="DAYS", help="let go of older ones that are signed off")
     add_data_argument(parser)
 
 
@@ -19,6 +27,8 @@ def run(args: argparse.Namespace) -> int:
     from logger.record.reader import StoreReader
 
     path = store_path(args.data)
+    if args.prune is not None:
+        return _prune(path, args.prune)
     sessions = StoreReader(path).sessions() if path.exists() else []
     if args.json:
         print(json.dumps({"sessions": sessions}, indent=2, ensure_ascii=False, allow_nan=False))
@@ -27,6 +37,28 @@ def run(args: argparse.Namespace) -> int:
         print(line_of(session))
     if not sessions:
         print(f"No session in {args.data} yet.")
+    return 0
+
+
+def _prune(path: Path, keep_days: float) -> int:
+    from logger.record.decisions import prune
+    from logger.record.errors import StoreBusyError
+    from logger.record.store import Store
+
+    if not path.exists():
+        raise ValueError(f"{path}: there is no store yet: nothing to let go of")
+    try:
+        store = Store.open(path)
+    except StoreBusyError as error:
+        raise ValueError(
+            f"{path}: the logger (process {error.holder}) works on it: write keep_signed_days under [limits] of the "
+            "cart file, or stop the logger first"
+        ) from None
+    try:
+        gone = prune(store, keep_days, datetime.now(UTC).isoformat())
+    finally:
+        store.close()
+    print(*[f"{session_id}: let go of" for session_id in gone] or ["Nothing to let go of."], sep="\n")
     return 0
 
 

@@ -33,14 +33,15 @@ def lock(path: Path) -> IO:
     return handle
 
 
-def prepare(path: Path) -> None:
-    """Make or migrate the store and see that it is sound, keeping a copy before a migration. Raises StoreError."""
+def prepare(path: Path) -> str:
+    """Make or migrate the store and see that it is sound, keeping a copy before a migration; how it was found, in
+    words. Raises StoreError."""
     try:
         version = _version(path) if path.exists() and path.stat().st_size else 0
-        if version > 0:
-            check(path)
+        found = check(path) if version > 0 else "begun anew"
         if version < SCHEMA_VERSION:
             _migrate(path, version)
+        return found
     except sqlite3.DatabaseError as error:
         raise StoreError(f"{path}: {error}: restore the last backup, or move the file away to begin anew") from None
 
@@ -67,8 +68,9 @@ def _refuse_newer(path: Path, version: int) -> None:
         )
 
 
-def check(path: Path) -> None:
-    """SQLite's own check: of all, or of all but the readings where that would take long. Raises StoreError."""
+def check(path: Path) -> str:
+    """SQLite's own check: of all, or of all but the readings where that would take long; which of the two, in words.
+    Raises StoreError."""
     connection = sqlite3.connect(path)
     try:
         small = path.stat().st_size < _BIG_BYTES
@@ -79,6 +81,7 @@ def check(path: Path) -> None:
     wrong = next((result for result in results if result != "ok"), None)
     if wrong:
         raise StoreError(f"{path}: the store is damaged ({wrong.splitlines()[0]}): restore the last backup")
+    return "found sound" if small else "found sound, its readings not looked at (they are many)"
 
 
 def _migrate(path: Path, version: int) -> None:

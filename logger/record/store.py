@@ -32,10 +32,13 @@ __all__ = ["StorageFullError", "Store", "StoreError", "StoreReader"]
 
 
 class Store:
-    """Opened by one process at a time; its methods may be called from any thread. Every method raises StoreError."""
+    """Opened by one process at a time; its methods may be called from any thread. Every method raises StoreError.
 
-    def __init__(self, path: Path, handle, connection: sqlite3.Connection):
-        self.path = path
+    found: how its check at the opening went, in words.
+    """
+
+    def __init__(self, path: Path, handle, connection: sqlite3.Connection, found: str):
+        self.path, self.found = path, found
         self._handle = handle
         self._connection = connection
         self._lock = threading.RLock()
@@ -56,8 +59,8 @@ class Store:
         except OSError as error:
             raise StoreError(f"{path}: {error.strerror or error}: choose a folder that can be written") from None
         try:
-            prepare(path)
-            return cls(path, handle, connect(path))
+            found = prepare(path)
+            return cls(path, handle, connect(path), found)
         except BaseException:
             handle.close()
             raise

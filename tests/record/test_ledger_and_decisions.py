@@ -154,8 +154,9 @@ def test_only_what_is_old_signed_and_sent_is_deleted(store):
     Outbox(store).done(Outbox(store).pending()[0][0])
     store.commit()
     assert prune(store, 10, now_utc) == [unsent]
-    with pytest.raises(StoreError, match="keep_days is 0"):
-        prune(store, 0, now_utc)
+    for days in (0, float("nan"), float("inf")):
+        with pytest.raises(StoreError, match=f"keep_days is {days:g}"):
+            prune(store, days, now_utc)
     with pytest.raises(StoreError, match="is not in the store"):
         store.set_findings(old, {})
 
