@@ -74,6 +74,7 @@ def test_a_signal_ends_it_in_good_order(bench, logger_on, setup_file, mosquitto,
     assert "http://127.0.0.1" in process.wait_for("Page")
     assert listener.wait_payloads("/status", lambda said: said == ["online"])
     assert listener.wait_payloads("/now", lambda said: said and json.loads(said[-1])["session_id"] == "bench-00001")
+    until(lambda: readings(data))
     assert process.end(number) == 0
     assert listener.wait_payloads("/status", lambda said: said == ["online", "offline"])
     assert not any("Traceback" in line for line in process.lines)
