@@ -48,8 +48,8 @@ class Chart {
 }
 
 function individuals(place, chart) {
-  const reach = Math.max(ALLOWED_G * 1.2, ...[...chart.values, chart.lower, chart.upper].map(Math.abs)) * 1.06;
-  const made = new Chart(place, 240, -reach, reach, chart.values.length);
+  const all = [...chart.values, chart.lower, chart.upper, 1.2 * ALLOWED_G, -1.2 * ALLOWED_G];
+  const made = new Chart(place, 240, Math.min(...all), Math.max(...all), chart.values.length);
   const top = made.y(ALLOWED_G);
   made.drawn.append(el("rect", { x: LEFT, y: top, width: made.width - LEFT, height: made.y(-ALLOWED_G) - top, class: "zone" }));
   made.line(0, "tickline", "0 " + chosen("mass"));
