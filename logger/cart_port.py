@@ -98,7 +98,7 @@ class RunningCart:
     def open_session(self, setup: Mapping) -> str:
         with self._changing:
             origin_s = self._clock.now()
-            started = to_text(self._wall.now()) if self._wall.trusted() else None
+            started = self._wall.text()
             document = filled_in(setup, self._cart, learned(self.store, self._cart.id))
             channels = channels_of(self._cart)
             session_id = self._writer.create_session(document, channels, started, clock_origin(self._clock, origin_s))

@@ -25,6 +25,7 @@ COMMANDS = (
     "review",
     "report",
     "containers",
+    "phones",
     "backup",
     "collect",
     "bundle",

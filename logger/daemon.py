@@ -22,7 +22,7 @@ from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
 from logger.http_address import address_for_phones, parse_http, url_for_phones, url_of
 from logger.network_name import NetworkName
-from logger.pairing import Pairing
+from logger.pairing import PAIRING_FILE, Pairing
 from logger.paths import store_path
 from logger.port import CartPort
 from logger.publish.buzzer import Buzzer
@@ -48,7 +48,6 @@ SWITCH_INTERVAL_S = 0.0005
 """So that a busy thread cannot hold up a reading for long; ten times shorter than the interpreter's own."""
 READY_TIMEOUT_S = 120.0
 LOOK_S = 2.0
-PAIRING_FILE = "paired.json"
 
 
 class Daemon:
@@ -89,7 +88,7 @@ class Daemon:
         self.scale = ScaleDesk(cart, store, self._wall, clock, self._recent, self._charging)
         self._valve = ValveKeeper(request, clock, close_lag_s(cart)) if cart.valve and request else None
         self._buzzer = Buzzer(request) if request else None
-        pairing = Pairing(self._folder / PAIRING_FILE)
+        pairing = Pairing(self._folder / PAIRING_FILE, utc=self._wall.text)
         desks = self.scale, self._sensors
         port = RunningCart(cart, store, self._recorder, self._feed, pairing, clock, self._wall, self._valve, *desks)
         self.port: CartPort = port

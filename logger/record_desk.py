@@ -12,7 +12,7 @@ from logger.record.decisions import decide
 from logger.record.store import Store
 from logger.session.job import check_job, merge_job
 from logger.session.review import review
-from logger.wallclock import WallClock, to_text
+from logger.wallclock import WallClock
 
 IN_VEHICLE = ("vin", "registration")
 
@@ -74,7 +74,7 @@ class RecordDesk:
         self._containers.sent(label, mass_g, facility, address, self._now(), note)
 
     def _now(self) -> str | None:
-        return to_text(self._wall.now()) if self._wall.trusted() else None
+        return self._wall.text()
 
     def _refuse_signed(self, session_id: str) -> None:
         if self._reader.session(session_id)["decision"] == "signed":

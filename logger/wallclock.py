@@ -64,6 +64,10 @@ class WallClock:
             return False
         return self._keeps_time or self._synchronised()
 
+    def text(self) -> str | None:
+        """Now as `to_text` writes it, None while it cannot be trusted."""
+        return to_text(self.now()) if self.trusted() else None
+
 
 def to_text(moment: datetime) -> str:
     """ISO 8601 with `Z`, whole milliseconds."""

@@ -98,9 +98,12 @@ class Actions:
         return answer
 
     def api_token(self):
-        """The same exchange for a program, which keeps the token itself."""
+        """The same exchange for a program, which keeps the token itself. A page of another site may not try codes."""
+        if request.headers.get("Origin") is not None:
+            require_same_origin()
+        body = body_object()
         try:
-            token = self._port.pairing.exchange(str(body_object().get("code", "")), "program")
+            token = self._port.pairing.exchange(str(body.get("code", "")), str(body.get("name") or "program"))
         except PairingError as error:
             raise _not_paired(error) from None
         return as_json({"token": token}, 201)

@@ -21,6 +21,7 @@ from web.openapi import openapi_document
 from web.operations import Operations
 from web.packing import install_packing
 from web.pages import Pages
+from web.phone_actions import PhoneActions
 from web.plan_actions import PlanActions
 from web.problems import install_problems
 from web.review_actions import ReviewActions
@@ -78,6 +79,7 @@ def create_app(
         ReviewActions(port),
         ContainerActions(port),
         PlanActions(),
+        PhoneActions(port.pairing),
         operations,
         Pages(port, live),
         ShopPages(port),

@@ -11,6 +11,7 @@ from logger.record.containers import ledger
 from logger.record.errors import StoreError
 from web.glance import standing
 from web.live import Live
+from web.phone_actions import phones_of
 from web.reading import the_session
 from web.routes import Query, Route
 from web.schemas import TEXT
@@ -76,6 +77,7 @@ class Pages:
             lag=lag,
             scale=self._port.scale.state(),
             sensors=self._port.sensors.state(),
+            phones=phones_of(self._port.pairing),
         )
 
     def pair_page(self):

@@ -29,12 +29,17 @@ PAGE_HEADERS = {
 
 def _bearer() -> str | None:
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    return token.strip() if scheme.lower() == "bearer" else None
+    return token.strip() or None if scheme.lower() == "bearer" else None
+
+
+def token_given() -> str | None:
+    """The token that the request carries, good or not."""
+    return _bearer() or request.cookies.get(COOKIE)
 
 
 def is_paired(pairing: Pairing) -> bool:
     """Whether the request carries a token that the cart gave out."""
-    token = _bearer() or request.cookies.get(COOKIE)
+    token = token_given()
     return bool(token) and pairing.allows(token)
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import stat
+import threading
 
 import pytest
 from hypothesis import given
@@ -79,6 +81,79 @@ def test_guessing_changes_the_code(pairing, time):
     assert len(codes) > 1
 
 
+def test_who_goes_on_guessing_waits_longer_each_time_up_to_an_hour(pairing, time):
+    waits = []
+    for _ in range(9):
+        for _ in range(5):
+            with pytest.raises(PairingError):
+                pairing.exchange("x")
+            time.s += 59
+        with pytest.raises(PairingError) as refused:
+            pairing.exchange(pairing.code())
+        waits.append(refused.value.retry_after_s + 59)
+        time.s += refused.value.retry_after_s
+    assert waits == [60, 120, 240, 480, 960, 1920, 3600, 3600, 3600]
+    assert pairing.allows(pairing.exchange(pairing.code()))
+    for _ in range(5):
+        with pytest.raises(PairingError):
+            pairing.exchange("x")
+    with pytest.raises(PairingError) as refused:
+        pairing.exchange(pairing.code())
+    assert refused.value.retry_after_s == 60, "a right code forgives"
+
+
+def test_a_code_tried_by_many_at_once_lets_one_in(pairing):
+    code, begin, tokens = pairing.code(), threading.Barrier(16), []
+
+    def attempt():
+        begin.wait()
+        with contextlib.suppress(PairingError):
+            tokens.append(pairing.exchange(code))
+
+    threads = [threading.Thread(target=attempt) for _ in range(16)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(tokens) == 1 == len(pairing.devices())
+
+
+def test_two_processes_that_change_the_list_lose_nothing(tmp_path):
+    file = tmp_path / "paired.json"
+    ones, begin = [Pairing(file) for _ in range(4)], threading.Barrier(4)
+
+    def pair_three(one):
+        begin.wait()
+        for _ in range(3):
+            one.exchange(one.code())
+
+    threads = [threading.Thread(target=pair_three, args=(one,)) for one in ones]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert all(len(one.devices()) == 12 for one in ones)
+
+
+def test_last_visits_are_known_and_written_down_once_an_hour(tmp_path, time):
+    hours = iter(f"2026-05-04T{hour:02}:00:00.000Z" for hour in range(24))
+    file = tmp_path / "paired.json"
+    pairing = Pairing(file, time, lambda: next(hours))
+    token = pairing.exchange(pairing.code())
+    for passed_s, kept_hour in ((0, 1), (1800, 1), (1800, 3)):
+        time.s += passed_s
+        assert pairing.allows(token)
+        assert Pairing(file).devices()[0]["seen_utc"].startswith(f"2026-05-04T{kept_hour:02}")
+    assert pairing.devices()[0]["paired_utc"].startswith("2026-05-04T00")
+
+
+def test_a_full_card_pairs_nobody_and_says_so(pairing, tmp_path):
+    (tmp_path / "paired.json.new").mkdir()
+    with pytest.raises(PairingError, match="cannot keep it"):
+        pairing.exchange(pairing.code())
+    assert pairing.devices() == []
+
+
 def test_a_code_ages(pairing, time):
     old = pairing.code()
     time.s += 601
@@ -99,7 +174,18 @@ def test_nothing_else_is_a_token(text):
         assert not pairing.allows(None)
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", '{"devices": 3}', '{"devices": {"a": {}}}', "\x00"])
+@pytest.mark.parametrize(
+    "content",
+    [
+        "",
+        "{",
+        "[]",
+        '{"devices": 3}',
+        '{"devices": {"a": {}}}',
+        "\x00",
+        '{"devices": {"a": {"name": "x", "sha256": "é"}}}',
+    ],
+)
 def test_a_damaged_file_lets_nobody_in(tmp_path, content):
     file = tmp_path / "paired.json"
     file.write_text(content)
