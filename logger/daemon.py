@@ -186,8 +186,8 @@ class Daemon:
         from web.app import create_app
         from web.server import WebServer
 
-        host, number = parse_http(self._http)
-        return WebServer(create_app(port, self._folder, stop=self._stop), host, number, self._stop)
+        app = create_app(port, self._folder, stop=self._stop, token_to_read=self._cart.http.token_to_read)
+        return WebServer(app, *parse_http(self._http), self._stop)
 
     def _network_name(self) -> NetworkName | None:
         if self._web is None:

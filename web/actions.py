@@ -133,9 +133,15 @@ class Actions:
                 body={JSON: ref("ValveOrder")},
                 paired=True,
             ),
-            Route("POST", "/api/pair", self.api_pair, "Pair a browser", {200: (JSON, None)}, body=code),
+            Route("POST", "/api/pair", self.api_pair, "Pair a browser", {200: (JSON, None)}, body=code, for_all=True),
             Route(
-                "POST", "/api/token", self.api_token, "Pair a program", {201: (JSON, ref("PairingToken"))}, body=code
+                "POST",
+                "/api/token",
+                self.api_token,
+                "Pair a program",
+                {201: (JSON, ref("PairingToken"))},
+                body=code,
+                for_all=True,
             ),
         ]
 

@@ -31,7 +31,7 @@ from web.security import install_headers
 from web.sessions_api import SessionsApi
 from web.shop_pages import ShopPages
 
-STREAM_SLOTS = 32
+STREAM_SLOTS = 42
 STREAM_LIFE_S = 60.0
 MOST_BODY_BYTES = 64 * 1024
 MOST_UPLOAD_BYTES = 64 * 1024 * 1024
@@ -57,18 +57,20 @@ def create_app(
     slots: int = STREAM_SLOTS,
     stream_life_s: float = STREAM_LIFE_S,
     heavy: Heavy | None = None,
+    token_to_read: bool = False,
 ) -> Flask:
     """The Flask app on a cart's port.
 
     data_dir: the store's folder, for work done by another process. stop: set to end every open stream.
     slots: how many phones may watch live at once; the server needs more threads than that (see web.server).
+    token_to_read: whether even looking needs pairing.
     """
     app = Flask(__name__, static_folder=None)
     streams = EventStreams(port.feed, stop or threading.Event(), slots, stream_life_s)
     heavy = heavy or Heavy(data_dir)
     build = install_assets(app)
     routes: list[Route] = []
-    live = Live(port, streams, build)
+    live = Live(port, streams, build, token_to_read)
     operations = Operations(port, live.now, lambda version: openapi_document(routes, version))
     for views in (
         live,
@@ -90,5 +92,5 @@ def create_app(
     install_headers(app)
     install_packing(app)
     install_problems(app)
-    install_routes(app, routes, port.pairing)
+    install_routes(app, routes, port.pairing, token_to_read)
     return app

@@ -24,44 +24,64 @@ def frame(kind: str, data: dict, event_id: str | None = None) -> str:
 
 
 class EventStreams:
-    """Hands out at most `slots` streams at once; each ends by itself after `life_s` so that no dead phone keeps one."""
+    """Hands out at most `slots` streams at once; each ends by itself after `life_s` so that no dead phone keeps one.
+
+    A quarter of the places is kept for paired phones: whoever takes all others does not blind who works at the cart.
+    """
 
     def __init__(self, feed: Feed, stop: threading.Event, slots: int, life_s: float):
-        self._feed, self._stop = feed, stop
-        self._free, self._slots, self._life_s = threading.Semaphore(slots), slots, life_s
+        self._feed, self._stop, self._life_s = feed, stop, life_s
+        self._for_all, self._for_paired = threading.Semaphore(slots - slots // 4), threading.Semaphore(slots // 4)
 
-    def respond(self, snapshot: Callable[[], dict], show: Callable[[dict], dict]) -> Response:
-        """A stream: `snapshot` first, then what was missed, then what happens, each `now` as `show` makes it.
-
-        Raises Problem 503 when all places are taken.
+    def respond(
+        self,
+        snapshot: Callable[[], dict],
+        show: Callable[[dict], dict],
+        paired: bool,
+        may_watch: Callable[[], bool],
+    ) -> Response:
+        """A stream: `snapshot` first, then what was missed, then what happens, each `now` as `show` makes it, for as
+        long as `may_watch`. Raises Problem 503 when all places are taken.
         """
         first = frame("now", snapshot())
-        if not self._free.acquire(blocking=False):
-            raise Problem(
-                503,
-                "All live places are taken",
-                f"{self._slots} phones watch already; ask /api/now once a second instead",
-                {"Retry-After": "5"},
-            )
+        seat = self._seat(paired)
         last_id = request.headers.get("Last-Event-ID") or request.args.get("last_event_id")
-        seat = _Seat(self._free)
-        response = Response(self._frames(seat, first, last_id, show), mimetype="text/event-stream")
+        frames = self._frames(seat, first, last_id, show, may_watch)
+        response = Response(frames, mimetype="text/event-stream")
         response.headers["X-Accel-Buffering"] = "no"
         response.call_on_close(seat.leave)
         return response
 
-    def _frames(self, seat: _Seat, first: str, last_id: str | None, show: Callable[[dict], dict]) -> Iterator[str]:
+    def _seat(self, paired: bool) -> _Seat:
+        for places in (self._for_paired, self._for_all) if paired else (self._for_all,):
+            if places.acquire(blocking=False):
+                return _Seat(places)
+        raise Problem(
+            503,
+            "All live places are taken",
+            "as many phones watch as the cart can serve; ask /api/now once a second instead",
+            {"Retry-After": "5"},
+        )
+
+    def _frames(
+        self,
+        seat: _Seat,
+        first: str,
+        last_id: str | None,
+        show: Callable[[dict], dict],
+        may_watch: Callable[[], bool],
+    ) -> Iterator[str]:
         try:
             with self._feed.subscribe(last_id) as viewer:
                 yield f"retry: {RETRY_MS}\n{first}"
-                yield from self._live(viewer, show)
+                yield from self._live(viewer, show, may_watch)
         finally:
             seat.leave()
 
-    def _live(self, viewer: Subscription, show: Callable[[dict], dict]) -> Iterator[str]:
+    def _live(self, viewer: Subscription, show: Callable[[dict], dict], may_watch: Callable[[], bool]) -> Iterator[str]:
         end = spoken = time.monotonic()
         end += self._life_s
-        while not (self._stop.is_set() or viewer.closed or time.monotonic() > end):
+        while not (self._stop.is_set() or viewer.closed or time.monotonic() > end) and may_watch():
             item = viewer.get(LOOK_S)
             if item is not None:
                 spoken = time.monotonic()

@@ -14,13 +14,15 @@ from web.glance import with_glance
 from web.problems import Problem
 from web.routes import Query, Route
 from web.schemas import TEXT, ref
+from web.security import is_paired, token_given
 
 
 class Live:
     """Views of what is so now."""
 
-    def __init__(self, port: CartPort, streams: EventStreams, build: str):
+    def __init__(self, port: CartPort, streams: EventStreams, build: str, token_to_read: bool):
         self._port, self._streams, self._build = port, streams, build
+        self._token_to_read = token_to_read
 
     def now(self) -> dict:
         """The latest snapshot. Raises Problem 503 while the cart has not looked yet."""
@@ -58,7 +60,9 @@ class Live:
         return as_json(self.now())
 
     def api_feed(self):
-        return self._streams.respond(self.now, self._shown)
+        token, pairing = token_given(), self._port.pairing
+        may_watch = (lambda: pairing.allows(token)) if self._token_to_read else (lambda: True)
+        return self._streams.respond(self.now, self._shown, is_paired(pairing), may_watch)
 
     def routes(self) -> list[Route]:
         last = Query("last_event_id", TEXT, about="as the Last-Event-ID header, for a client that cannot send it")

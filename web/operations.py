@@ -95,7 +95,7 @@ class Operations:
         document = {200: ("application/json", None)}
         text = {200: ("text/plain", {"type": "string"})}
         return [
-            Route("GET", "/healthz", self.healthz, "Alive", {200: ("application/json", ref("Health"))}),
+            Route("GET", "/healthz", self.healthz, "Alive", {200: ("application/json", ref("Health"))}, for_all=True),
             Route("GET", "/metrics", self.metrics, "Prometheus text format", text),
             Route("GET", "/api/openapi.json", self.api_description, "This document", document),
             Route("GET", "/api/asyncapi.json", self.message_description, "The messages, as AsyncAPI 3", document),

@@ -107,6 +107,6 @@ class Pages:
             Route("GET", "/sessions/{id}", self.session_page, "One session", {200: HTML}),
             Route("GET", "/sessions/{id}/replay", self.replay_page, "A session again", {200: HTML}),
             Route("GET", "/cart", self.cart_page, "Sensors and links", {200: HTML}),
-            Route("GET", "/pair", self.pair_page, "Pair this phone", {200: HTML}),
-            Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest),
+            Route("GET", "/pair", self.pair_page, "Pair this phone", {200: HTML}, for_all=True),
+            Route("GET", "/manifest.webmanifest", self.manifest, "For the home screen", manifest, for_all=True),
         ]

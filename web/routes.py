@@ -10,7 +10,7 @@ from functools import wraps
 from flask import Flask
 
 from logger.pairing import Pairing
-from web.security import require_pairing
+from web.security import require_pairing, require_reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,10 @@ class Query:
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """`path` in OpenAPI's form (`/api/sessions/{id}`); `answers` maps a status to (media type, schema or None)."""
+    """`path` in OpenAPI's form (`/api/sessions/{id}`); `answers` maps a status to (media type, schema or None).
+
+    paired: changes something, so only for those who are paired. for_all: answers also where looking needs pairing.
+    """
 
     method: str
     path: str
@@ -35,6 +38,7 @@ class Route:
     query: tuple[Query, ...] = ()
     body: dict[str, dict] = field(default_factory=dict)
     paired: bool = False
+    for_all: bool = False
 
     @property
     def name(self) -> str:
@@ -49,17 +53,21 @@ class Route:
         return re.findall(r"\{(\w+)\}", self.path)
 
 
-def _guarded(view: Callable, pairing: Pairing) -> Callable:
+def _guarded(view: Callable, require: Callable[[Pairing], None], pairing: Pairing) -> Callable:
     @wraps(view)
     def paired_only(**arguments):
-        require_pairing(pairing)
+        require(pairing)
         return view(**arguments)
 
     return paired_only
 
 
-def install_routes(app: Flask, routes: list[Route], pairing: Pairing) -> None:
-    """Register every route; changing ones only behind pairing."""
+def install_routes(app: Flask, routes: list[Route], pairing: Pairing, token_to_read: bool) -> None:
+    """Register every route; changing ones only behind pairing, with `token_to_read` those that only tell as well."""
     for route in routes:
-        view = _guarded(route.view, pairing) if route.paired else route.view
+        view = route.view
+        if route.paired:
+            view = _guarded(view, require_pairing, pairing)
+        elif token_to_read and not route.for_all:
+            view = _guarded(view, require_reader, pairing)
         app.add_url_rule(route.rule, route.name, view, methods=[route.method])

@@ -59,9 +59,19 @@ def require_same_origin() -> None:
 def require_pairing(pairing: Pairing) -> None:
     """Let a changing request pass only with a token, and with the cookie only from our own pages."""
     if not is_paired(pairing):
-        raise Problem(401, "Not paired", HOW_TO_PAIR, {"WWW-Authenticate": 'Bearer realm="cart"'})
+        raise _not_paired()
     if _bearer() is None:
         require_same_origin()
+
+
+def _not_paired() -> Problem:
+    return Problem(401, "Not paired", HOW_TO_PAIR, {"WWW-Authenticate": 'Bearer realm="cart"'})
+
+
+def require_reader(pairing: Pairing) -> None:
+    """Where even looking needs pairing, let nobody else look."""
+    if not is_paired(pairing):
+        raise _not_paired()
 
 
 def give_cookie(response: Response, token: str) -> None:
