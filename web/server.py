@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 
 from flask import Flask
-from waitress import create_server, wasyncore
+from waitress import wasyncore
 
 from web.app import STREAM_SLOTS
+from web.doorkeeper import DoorkeptServer, most_connections
 
 SPARE_THREADS = 8
 
@@ -21,8 +23,15 @@ class WebServer:
     def __init__(self, app: Flask, host: str, port: int, stop: threading.Event, slots: int = STREAM_SLOTS):
         self._stop = stop
         self._sockets: dict = {}
-        self._server = create_server(
-            app, map=self._sockets, host=host, port=port, threads=slots + SPARE_THREADS, ident=None, channel_timeout=90
+        logging.getLogger("waitress").setLevel(logging.ERROR)  # a line for each phone that leaves is for no one
+        self._server = DoorkeptServer(
+            app,
+            map=self._sockets,
+            host=host,
+            port=port,
+            threads=slots + SPARE_THREADS,
+            ident=None,
+            connection_limit=most_connections(),
         )
         self._thread = threading.Thread(target=self._server.run, name="web", daemon=True)
         self.host, self.port = host, self._server.effective_port

@@ -1,7 +1,8 @@
 """The board's buzzer: three patterns that cannot be taken for each other, from the alerts that stand.
 
 Pulses between 0.5 and 4 a second for danger, as ISO 7731 has it for danger signals (from memory); the other two are
-slower or do not repeat. A danger sounds until it is acknowledged or gone; it cannot be turned off.
+slower or do not repeat. A danger sounds until it is acknowledged or gone; it cannot be turned off. A stop takes turns
+with it: a danger such as a full card does not close the valve.
 """
 
 from __future__ import annotations
@@ -55,6 +56,8 @@ class Buzzer:
         self._changed = threading.Condition()
         self._alerts: tuple[dict, ...] = ()
         self._played: frozenset[int] = frozenset()
+        self._last_heard: frozenset[int] = frozenset()
+        self._gives_way: frozenset[int] = frozenset()
         self._stopping = False
         self._thread = threading.Thread(target=self._run, name="buzzer", daemon=True)
 
@@ -85,12 +88,26 @@ class Buzzer:
         """Wait for something to play; None when the buzzer is to end."""
         with self._changed:
             while not self._stopping:
-                pattern, seq = choose(self._alerts, self._played)
+                pattern, seq = self._in_turn()
                 if pattern is not None:
                     self._played |= {seq}
                     return pattern
                 self._changed.wait()
         return None
+
+    def _in_turn(self) -> tuple[Pattern | None, int | None]:
+        """The most urgent; but the dangers that were just heard give way to a stop, once."""
+        heard, self._gives_way = self._last_heard, self._last_heard
+        pattern, seq = self._choose(self._played)
+        if not heard or pattern is not STOP:
+            self._gives_way = frozenset()
+            pattern, seq = self._choose(self._played)
+        dangers = frozenset(alert["seq"] for alert in self._alerts if pattern_of(alert) is DANGER)
+        self._last_heard = dangers if pattern is DANGER else frozenset()
+        return pattern, seq
+
+    def _choose(self, played: frozenset[int]) -> tuple[Pattern | None, int | None]:
+        return choose([alert for alert in self._alerts if alert["seq"] not in self._gives_way], played)
 
     def _outdone(self, pattern: Pattern, seconds: float) -> bool:
         """Wait until the next beep is due; True at once when the pattern no longer is what the ear should hear."""
@@ -98,7 +115,7 @@ class Buzzer:
             return self._changed.wait_for(lambda: self._stopping or not self._still(pattern), seconds)
 
     def _still(self, pattern: Pattern) -> bool:
-        due, _ = choose(self._alerts, self._played if pattern.repeat else frozenset())
+        due, _ = self._choose(self._played if pattern.repeat else frozenset())
         return due is pattern
 
     def _beep(self, sound_ms: int) -> None:

@@ -98,6 +98,30 @@ def test_danger_breaks_into_a_stop_and_repeats_until_acknowledged():
     buzzer.stop()
 
 
+def test_a_danger_that_stands_does_not_drown_a_stop():
+    ear = Ear()
+    buzzer = Buzzer(ear.request)
+    buzzer.start()
+    buzzer.look([HOT])
+    assert ear.wait_for(lambda heard: heard)
+    buzzer.look([HOT, STOPPING])
+    whole = [sound for pattern in (DANGER, STOP, DANGER) for sound, _ in pattern.beeps]
+    assert ear.wait_for(lambda heard: len(heard) >= len(whole))
+    assert ear.heard[: len(whole)] == whole
+    buzzer.stop()
+
+
+def test_a_new_danger_breaks_into_a_stop_that_has_its_turn():
+    ear = Ear()
+    buzzer = Buzzer(ear.request)
+    buzzer.start()
+    buzzer.look([HOT, STOPPING])
+    assert ear.wait_for(lambda heard: heard[-1:] == [STOP.beeps[0][0]])
+    buzzer.look([HOT, STOPPING, alert(4, "high-side-high", "danger")])
+    assert ear.wait_for(lambda heard: heard[-2:] == [STOP.beeps[0][0], DANGER.beeps[0][0]])
+    buzzer.stop()
+
+
 def test_a_board_that_has_gone_does_not_end_the_buzzer():
     calls = threading.Semaphore(0)
 
