@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 
 from flask import Response, request
 
-from logger.publish.feed import Feed, Subscription
+from logger.publish.feed import SNAPSHOT_KIND, Feed, FeedItem, Subscription
 from web.problems import Problem
 
 LOOK_S = 0.5
@@ -32,6 +32,7 @@ class EventStreams:
     def __init__(self, feed: Feed, stop: threading.Event, slots: int, life_s: float):
         self._feed, self._stop, self._life_s = feed, stop, life_s
         self._for_all, self._for_paired = threading.Semaphore(slots - slots // 4), threading.Semaphore(slots // 4)
+        self._written: tuple[dict | None, str] = (None, "")
 
     def respond(
         self,
@@ -85,10 +86,20 @@ class EventStreams:
             item = viewer.get(LOOK_S)
             if item is not None:
                 spoken = time.monotonic()
-                yield frame(item.kind, show(item.data) if item.kind == "now" else item.data, item.event_id)
+                yield self._words(item, show)
             elif time.monotonic() - spoken > HEARTBEAT_S:
                 spoken = time.monotonic()
                 yield ": still here\n\n"
+
+    def _words(self, item: FeedItem, show: Callable[[dict], dict]) -> str:
+        """A snapshot is written once for all who watch: with many it would be most of what a look costs."""
+        if item.kind != SNAPSHOT_KIND:
+            return frame(item.kind, item.data, item.event_id)
+        snapshot, words = self._written
+        if snapshot is not item.data:
+            words = frame(item.kind, show(item.data))
+            self._written = item.data, words
+        return words
 
 
 class _Seat:

@@ -47,7 +47,7 @@ def measure(viewers: int, seconds: float) -> tuple[float, float, float]:
         bench = BenchCart(Path(folder) / "cart", rates_hz=RATES_HZ, read_code=_code)
         daemon = Daemon(bench.cart(scale_hz=80.0), Path(folder) / "data", "127.0.0.1:0", bench.clock, SETUP)
         late: list[float] = []
-        _listen(daemon, bench.clock, late)
+        listen(daemon, bench.clock, late)
         daemon.start()
         end = threading.Event()
         watching = [threading.Thread(target=_watch, args=(daemon.url, end), daemon=True) for _ in range(viewers)]
@@ -68,7 +68,7 @@ def _code(field: str) -> int:
     return round(GROSS_G * CODES_PER_G) if field == "w" else 300
 
 
-def _listen(daemon: Daemon, clock, late: list[float]) -> None:
+def listen(daemon: Daemon, clock, late: list[float]) -> None:
     """How old the newest reading of a look is when the engine gets it."""
     for reader in daemon._readers:
         hand_on = reader._hand_on

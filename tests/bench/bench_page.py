@@ -1,9 +1,9 @@
-"""The live page on a slow phone, and how soon a reading of a running cart is seen on it.
+"""The live page on a slow phone, how soon a reading of a running cart is seen on it, what viewers cost the readings.
 
-Run: tests/bench/run page [STEPS]. Weight and time to live figures are of a fresh browser with the processor slowed
-four times and a network of 150 ms and 1.6 Mbit/s; sample to pixels runs from the moment the emulated board read a value
-to the frame that shows it, alone and with VIEWERS more phones. What viewers cost the acquisition says
-`tests/bench/run load`.
+Run: tests/bench/run page [STEPS]. Weight and times are of a fresh browser with the processor slowed four times and a
+network of 150 ms and 1.6 Mbit/s; sample to pixels runs from the moment the emulated board read a value to the frame
+that shows it, alone and with VIEWERS more phones; lateness is how old a look's newest reading is when the logger gets
+it, without viewers and with CROWD. `tests/bench/run page_memory` says what a page left open holds.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ import sys
 import tempfile
 import threading
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from statistics import median
 
 import numpy as np
 
@@ -26,28 +26,23 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "shell"), str(HERE.parent.parent)]
 
 from bench_cart import CODES_PER_G, GROSS_G, SETUP, BenchCart  # noqa: E402 - found by the line above
+from bench_load import listen  # noqa: E402 - beside this file
+from page_visit import SIZE, table, visited  # noqa: E402 - beside this file
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402 - as above
 
 from logger.daemon import Daemon  # noqa: E402 - as above
 
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-SIZE = {"width": 390, "height": 844}
-VIEWERS = 20
+VIEWERS, CROWD, CROWD_S = 20, 50, 10.0
 LOADS = 5
 ALERTS = 20
-SLOW = {"offline": False, "latency": 150, "downloadThroughput": 1.6e6 / 8, "uploadThroughput": 750e3 / 8}
 WATCH = """() => { window.seen = [];
   const note = (words) => requestAnimationFrame(() => setTimeout(() => seen.push([words, Date.now()])));
   const of = (place, words) => new MutationObserver(() => note(words())).observe(place,
     {subtree: true, childList: true, characterData: true});
   const low = document.querySelector('#low_side .value'), alerts = document.querySelector('#alerts');
   of(low, () => low.textContent); of(alerts, () => alerts.textContent); }"""
-LIVE_AT = """window.shifted = 0;
-  new PerformanceObserver((l) => l.getEntries().forEach((e) => { shifted += e.hadRecentInput ? 0 : e.value; }))
-    .observe({type: 'layout-shift', buffered: true});
-  new MutationObserver(() => { if (document.documentElement?.dataset.live) window.liveAt ??= performance.now(); })
-    .observe(document, {subtree: true, attributes: true});"""
 
 
 class Board:
@@ -65,11 +60,12 @@ class Board:
 
 
 @contextmanager
-def running(board: Board) -> Iterator[Daemon]:
+def running(board: Board, late: list[float]) -> Iterator[Daemon]:
     """A daemon with its pages on an emulated board: the scale 80 times a second, the low side 10 times."""
     with tempfile.TemporaryDirectory() as folder:
         bench = BenchCart(Path(folder) / "cart", rates_hz={"w": 80.0, "lo": 10.0, "t1": 1.0}, read_code=board.read)
         daemon = Daemon(bench.cart(scale_hz=80.0), Path(folder) / "data", "127.0.0.1:0", bench.clock, SETUP)
+        listen(daemon, bench.clock, late)
         daemon.start()
         try:
             yield daemon
@@ -90,35 +86,22 @@ def watching(url: str, viewers: int) -> Iterator[None]:
 
 
 def watch(url: str, viewers: int) -> None:
-    """What that process does: read the stream, and again when it ends."""
+    """What that process does: read the stream, and again when it ends; look once a second where no place is free."""
 
     def follow() -> None:
         while True:
-            with urllib.request.urlopen(url + "api/feed", timeout=30) as stream:
-                while stream.readline():
-                    pass
+            try:
+                with urllib.request.urlopen(url + "api/feed", timeout=30) as stream:
+                    while stream.readline():
+                        pass
+            except urllib.error.HTTPError:
+                with urllib.request.urlopen(url + "api/now", timeout=30) as answer:
+                    answer.read()
+                time.sleep(1.0)
 
     threads = [threading.Thread(target=follow) for _ in range(viewers)]
     for thread in threads:
         thread.start()
-
-
-def loaded(browser: Browser, url: str) -> tuple[float, float, float]:
-    """(kB over the wire, ms until the figures are live, layout shift) of one first visit on a slow phone."""
-    context = browser.new_context(viewport=SIZE, device_scale_factor=2, is_mobile=True, has_touch=True)
-    page, sizes = context.new_page(), []
-    devtools = context.new_cdp_session(page)
-    devtools.send("Network.enable")
-    devtools.send("Network.emulateNetworkConditions", SLOW)
-    devtools.send("Emulation.setCPUThrottlingRate", {"rate": 4})
-    devtools.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
-    page.add_init_script(LIVE_AT)
-    page.goto(url)
-    page.wait_for_selector("html[data-live=yes]")
-    page.wait_for_timeout(1500)
-    live_ms, shifted = page.evaluate("[window.liveAt, window.shifted]")
-    context.close()
-    return sum(sizes) / 1000, live_ms, shifted
 
 
 def opened(browser: Browser, url: str) -> Page:
@@ -155,27 +138,50 @@ def alert_to_pixels_ms(page: Page, daemon: Daemon) -> list[float]:
     return took
 
 
+def late_ms(late: list[float]) -> tuple[float, float]:
+    """(median, 99th percentile) of the lateness over the next CROWD_S."""
+    late.clear()
+    time.sleep(CROWD_S)
+    middle, most = np.percentile(late, [50, 99]) * 1000
+    return float(middle), float(most)
+
+
+def acquisition(daemon: Daemon, late: list[float]) -> str:
+    """Lateness without viewers, and with a crowd of them, in turns that even out what else the machine does."""
+    alone, crowded = [], []
+    for _ in range(3):
+        alone.append(late_ms(late))
+        with watching(daemon.url, CROWD):
+            crowded.append(late_ms(late))
+    (middle, most), (middle_crowd, most_crowd) = np.median(alone, axis=0), np.median(crowded, axis=0)
+    return (
+        f"readings late without viewers: median {middle:.1f} ms, p99 {most:.1f} ms; with {CROWD}: "
+        f"{middle_crowd:.1f} ms, {most_crowd:.1f} ms; ratio {middle_crowd / middle:.2f} and {most_crowd / most:.2f}"
+    )
+
+
 def report(steps: int = 60) -> list[str]:
     """The lines of the table."""
-    board = Board()
-    with running(board) as daemon, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        loads = [loaded(browser, daemon.url) for _ in range(LOADS)]
-        page = opened(browser, daemon.url)
-        alone = sample_to_pixels_ms(page, board, steps)
-        with watching(daemon.url, VIEWERS):
-            crowded = sample_to_pixels_ms(page, board, steps)
-            alerts = alert_to_pixels_ms(page, daemon)
-            viewers = daemon.port.feed.viewers()
-        browser.close()
-    kb, live_ms, shift = (median(column) for column in zip(*loads, strict=True))
+    board, late = Board(), []
+    with running(board, late) as daemon:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+            visits = [visited(browser, daemon.url) for _ in range(LOADS)]
+            page = opened(browser, daemon.url)
+            alone = sample_to_pixels_ms(page, board, steps)
+            with watching(daemon.url, VIEWERS):
+                crowded = sample_to_pixels_ms(page, board, steps)
+                alerts = alert_to_pixels_ms(page, daemon)
+                viewers = daemon.port.feed.viewers()
+            browser.close()
+        late_line = acquisition(daemon, late)
     return [
-        f"first visit, everything packed: {kb:.1f} kB",
-        f"live figures on a slow phone, median of {LOADS}: {live_ms:.0f} ms; layout shift {shift:.3f}",
+        *table(visits),
         f"sample to pixels alone: {_spread(alone, steps)}",
-        f"sample to pixels with {viewers - 1} more viewers: {_spread(crowded, steps)}, ratio of p95 "
+        f"sample to pixels with {viewers - 1} more viewers: {_spread(crowded, steps)} (at most 250), ratio of p95 "
         f"{np.percentile(crowded, 95) / np.percentile(alone, 95):.2f}",
-        f"alert to pixels with {viewers - 1} more viewers: {_spread(alerts, ALERTS)}",
+        f"alert to pixels with {viewers - 1} more viewers: {_spread(alerts, ALERTS)} (at most 300)",
+        late_line,
     ]
 
 

@@ -14,6 +14,7 @@ export class LiveFeed {
     addEventListener("offline", () => this.on.link("away", 0));
     addEventListener("pagehide", () => this.stop());
     addEventListener("pageshow", (event) => event.persisted && this.wake());
+    this.ask(); // the page has sent for it already, so that it is here before the stream can be
     this.open();
   }
 
@@ -58,7 +59,7 @@ export class LiveFeed {
 
   async ask() {
     try {
-      const answer = await fetch("/api/now", { cache: "no-store", signal: AbortSignal.timeout(QUIET_MS) });
+      const answer = await fetch("/api/now", { signal: AbortSignal.timeout(QUIET_MS) });
       if (!answer.ok) return;
       const now = await answer.json();
       this.hear();

@@ -25,7 +25,7 @@ const strips = STRIPS.map(([title, options, kinds]) => [new Strip($("strips"), t
 const history = new History(STRIPS.flatMap(([, , kinds]) => Object.keys(kinds)));
 let session = null;
 let alerts = new Map();
-let drawnAt = 0;
+let drawnAt = -Infinity;
 
 function takeNow(now) {
   if (now.build !== document.documentElement.dataset.build) return location.reload();
@@ -60,11 +60,12 @@ function changeSession(now) {
 function record(now) {
   if (now.t_s === undefined || now.t_s === null) return;
   history.add(now);
-  if (performance.now() - drawnAt > 1000 && !document.hidden) draw();
+  if (performance.now() - drawnAt < 1000 || document.hidden) return;
+  drawnAt = performance.now();
+  requestAnimationFrame(() => setTimeout(draw)); // the figures first
 }
 
 function draw() {
-  drawnAt = performance.now();
   const [from, to] = history.span;
   const recent = (at) => (to - at < 1 ? "now" : `−${Math.round((to - at) / 60)} min`);
   for (const [strip, kinds] of strips) {
