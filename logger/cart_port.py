@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from firmware_bridge.cart import Cart
@@ -63,18 +63,12 @@ class RunningCart:
         self._changing, self._importing = threading.Lock(), threading.Lock()
         self._last_findings: dict | None = next((found for _, found in self.store.all_findings(1)), None)
 
-    def attach(self, engine: Engine, sources: Sequence[Source] = ()) -> None:
-        """The engine that has the pipeline, and the sources whose readings it gets."""
-        self._engine, self._sources = engine, sources
+    def attach(self, engine: Engine, sources: Sequence[Source], health: Callable[[], dict[str, str]]) -> None:
+        """The engine that has the pipeline, the sources whose readings it gets, and how the logger's parts fare."""
+        self._engine, self._sources, self.health = engine, sources, health
 
     def now(self) -> dict:
         return self._engine.now()
-
-    def health(self) -> dict[str, str]:
-        recorder = self._recorder.state
-        kept = self._recorder.alive() and recorder.status == "writing"
-        why = recorder.reason or "the thread that keeps readings has ended: restart the logger"
-        return {"engine": self._engine.trouble() or "ok", "recorder": "ok" if kept else why}
 
     def counters(self) -> dict[str, dict[str, int]]:
         recorder, engine = self._recorder.state, self._engine

@@ -8,7 +8,7 @@ import logging
 import signal
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from firmware_bridge.blocks import Block
@@ -21,6 +21,7 @@ from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
 from logger.http_address import address_for_phones, parse_http, url_for_phones, url_of
+from logger.liveness import GoesOn, Liveness, ended
 from logger.network_name import NetworkName
 from logger.pairing import PAIRING_FILE, Pairing
 from logger.paths import store_path
@@ -101,8 +102,8 @@ class Daemon:
             on_look=self._watch_valve if self._valve else lambda run, host_s: None,
             on_alerts=self._buzzer.look if self._buzzer else lambda alerts: None,
         )
-        port.attach(self._engine, sources)
         self._readers = [SourceThread(source, self._hand_on, clock, self._stop) for source in sources]
+        self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
         free_mb = cart.limits.get("storage_free_mb", STORAGE_FREE_MB)
         self._keeping = Housekeeping(
             self._folder,
@@ -114,9 +115,10 @@ class Daemon:
             port.idle_run,
             Retention(store, cart.limits.get("keep_signed_days")),
             free_mb,
-            self.scale.conditions,
+            lambda: self.scale.conditions() + self._liveness.conditions(),
         )
-        self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
+        self._liveness = Liveness(self._troubles(), (lambda: self._mqtt.connected) if self._mqtt else None)
+        port.attach(self._engine, sources, self._liveness.health)
         self._web = self._web_server(port)
         self._name = self._network_name()
 
@@ -179,6 +181,16 @@ class Daemon:
             if part is not None:
                 part.stop()
         self._store.close()
+
+    def _troubles(self) -> dict[str, Callable[[], str]]:
+        """By part of the logger, what says its trouble."""
+        troubles = {"engine": self._engine.trouble, "recorder": self._recorder.trouble, "feed": self._feed.trouble}
+        turning = {reader.source.name: reader for reader in self._readers} | {"housekeeping": self._keeping}
+        turning |= {"messages": self._mqtt} if self._mqtt else {}
+        turning |= {link.name: link for link in self._beside}
+        living = {name: part for name, part in (("buzzer", self._buzzer), ("valve", self._valve)) if part}
+        troubles |= {name: GoesOn(part).trouble for name, part in turning.items()}
+        return troubles | {name: ended(part) for name, part in living.items()}
 
     def _web_server(self, port: RunningCart):
         if self._http is None:

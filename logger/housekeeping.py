@@ -14,7 +14,7 @@ from pathlib import Path
 from firmware_bridge.clock import Clock
 from logger.engine import Engine, Run
 from logger.measure.ticks import Signal
-from logger.record.recorder import Recorder, RecorderState
+from logger.record.recorder import Recorder
 from logger.record.store import Store, StoreError
 from logger.resume import clock_origin
 from logger.retention import Retention
@@ -29,22 +29,23 @@ IDLE_RENEWAL_S = 3600.0
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """What housekeeping sees: free space (MB), whether the recorder lives and what it says, whether UTC is known."""
+    """What housekeeping sees: free space (MB), why readings cannot be written ("" when they can), why they are late,
+    whether UTC is known."""
 
     free_mb: float
-    recorder_alive: bool
-    recorder: RecorderState
+    unwritten: str
+    late: str
     clock_trusted: bool
 
 
 def conditions(health: Health, least_free_mb: float) -> list[tuple[str, Signal]]:
     """(subject, signal) for each thing watched, active or not; a pure matter."""
     low = health.free_mb < least_free_mb
-    stuck = not health.recorder_alive or health.recorder.status != "writing"
-    why = health.recorder.reason or "its thread has ended: restart the logger"
+    stuck, slow = bool(health.unwritten), bool(health.late and not health.unwritten)
     return [
         ("", Signal("storage-low", "caution", low, f"Only {health.free_mb:.0f} MB left to record on: free some space")),
-        ("recorder", Signal("storage-low", "danger", stuck, f"Readings are not being kept on disk: {why}")),
+        ("recorder", Signal("storage-low", "danger", stuck, f"Readings are not kept on disk: {health.unwritten}")),
+        ("disk", Signal("storage-low", "caution", slow, f"The disk is slow: the record {health.late}")),
         ("", Signal("clock-untrusted", "notice", not health.clock_trusted, "Date and time of day are not known yet")),
     ]
 
@@ -72,6 +73,7 @@ class Housekeeping:
         self._reader = store.reader()
         self._dated: str | None = None
         self._stop = threading.Event()
+        self.turns = 0
         self._thread = threading.Thread(target=self._run, name="housekeeping", daemon=True)
 
     def start(self) -> None:
@@ -82,8 +84,12 @@ class Housekeeping:
         if self._thread.is_alive():
             self._thread.join(2)
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         while True:
+            self.turns += 1
             try:
                 self._look()
             except Exception:  # the cart goes on without its housekeeping's advice
@@ -93,7 +99,7 @@ class Housekeeping:
 
     def _look(self) -> None:
         free_mb = shutil.disk_usage(self._folder).free / 1e6
-        health = Health(free_mb, self._recorder.alive(), self._recorder.state, self._wall.trusted())
+        health = Health(free_mb, self._recorder.refusal(), self._recorder.trouble(), self._wall.trusted())
         told = conditions(health, self._least_free_mb) + self._more()
         self._engine.call(lambda run: self._tell(run, told))
         if health.clock_trusted:

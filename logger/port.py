@@ -36,7 +36,7 @@ class CartPort(Protocol):
         """The `/api/now` object, at most 0.2 s old; must not be changed."""
 
     def health(self) -> dict[str, str]:
-        """The parts without which the cart does not do its work, each "ok" or what ails it."""
+        """The parts of the logger, each "ok" or what ails it."""
 
     def counters(self) -> dict[str, dict[str, int]]:
         """What has been counted since the start, part → what → how often: engine, recorder, each source's link, each

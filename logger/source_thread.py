@@ -37,6 +37,9 @@ class SourceThread:
     def join(self, timeout_s: float) -> None:
         self._thread.join(timeout_s)
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         while not self._stop.is_set():
             self.turns += 1

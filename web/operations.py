@@ -71,8 +71,8 @@ class Operations:
         self._port, self._now, self._describe = port, now, describe
 
     def healthz(self):
-        """200 while readings are judged and kept, 503 with the reason when not, and before the first snapshot. A sensor
-        that is unplugged is an alert, no reason to restart the logger."""
+        """200 while every part of the logger goes on, 503 with the reason when not, and before the first snapshot. A
+        sensor that is unplugged or a broker that is away is no reason to restart the logger."""
         self._now()
         parts = self._port.health()
         ill = [f"{name}: {state}" for name, state in parts.items() if state != "ok"]

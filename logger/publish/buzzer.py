@@ -77,6 +77,9 @@ class Buzzer:
             self._played &= frozenset(alert["seq"] for alert in self._alerts)
             self._changed.notify()
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         while (pattern := self._due()) is not None:
             for sound_ms, silence_ms in pattern.beeps:

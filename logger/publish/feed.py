@@ -11,6 +11,7 @@ from dataclasses import dataclass
 RING_EVENTS = 1024
 VIEWER_SNAPSHOTS = 4
 SNAPSHOT_KIND = "now"
+LATE_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +38,13 @@ class Feed:
         self._viewers: set[Subscription] = set()
         self._changed = threading.Condition()
         self._closed = False
+        self._shown_s = time.monotonic()
 
     def publish(self, kind: str, data: dict) -> FeedItem:
         """Hand one item to all viewers; never blocks on a slow one. `data` must not be changed afterwards."""
         with self._changed:
             if kind == SNAPSHOT_KIND:
+                self._shown_s = time.monotonic()
                 item = FeedItem(kind, data)
                 for viewer in self._viewers:
                     viewer.offer(item)
@@ -65,6 +68,11 @@ class Feed:
     def viewers(self) -> int:
         """How many subscriptions are open."""
         return len(self._viewers)
+
+    def trouble(self) -> str:
+        """Why what viewers see is not of now, "" when it is."""
+        quiet_s = time.monotonic() - self._shown_s
+        return f"has shown nothing for {quiet_s:.0f} s" if quiet_s > LATE_S else ""
 
     def close(self) -> None:
         """End every subscription: their `get` returns None at once and `closed` is True."""

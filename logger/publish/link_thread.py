@@ -30,8 +30,9 @@ class LinkThread:
     """Runs a talk on a link until told to stop; nothing in the program waits for it."""
 
     def __init__(self, name: str, link: BrokerLink, talk: Talk):
-        self._link, self._talk = link, talk
+        self.name, self._link, self._talk = name, link, talk
         self._stopping = threading.Event()
+        self.turns = 0
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
 
     def start(self) -> None:
@@ -43,8 +44,12 @@ class LinkThread:
         if self._thread.is_alive():
             self._thread.join(FAREWELL_S + 1.5)
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         while not self._stopping.wait(LOOK_S):
+            self.turns += 1
             for event in self._link.tend():
                 self._talk.heard(event)
             if self._link.up:

@@ -55,6 +55,7 @@ class MqttPublisher:
         self._due: dict[str, float] = {}
         self._sent_state: dict[str, str | bytes] = {}
         self._stopping = threading.Event()
+        self.turns = 0
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
     @property
@@ -75,8 +76,12 @@ class MqttPublisher:
         if self._thread.is_alive():
             self._thread.join(FAREWELL_S + 1.5)
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         while not self._stopping.wait(LOOK_S):
+            self.turns += 1
             self._look()
         if self._link.up:
             self._take_leave()

@@ -151,6 +151,9 @@ class ValveKeeper:
         """For snapshots: {"open": whether held open, "why": why it is closed}."""
         return {"open": self._held, "why": "" if self._held else self._why}
 
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         asked_s = float("-inf")
         while True:

@@ -15,6 +15,8 @@ from logger.measure.marks import Mark
 from logger.record.store import StorageFullError, Store, StoreError
 
 _LONGEST_PAUSE_S = 10.0
+_STALLED_S = 3.5
+"""A disk that takes so long to write a second's readings does not keep up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ class Recorder:
         self._batch_s = batch_s
         self._queue: queue.SimpleQueue[Callable[[], None] | threading.Event | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
-        self._state = RecorderState()
+        self._state, self._beat_s = RecorderState(), time.monotonic()
         self._taken = 0
         self._urgent = self._stopping = False
         self._flushes: list[threading.Event] = []
@@ -58,6 +60,7 @@ class Recorder:
 
     def start(self) -> None:
         """Begin; the store must be open."""
+        self._beat_s = time.monotonic()
         self._thread.start()
 
     def append(self, session_id: str, blocks: Sequence[Block]) -> None:
@@ -92,6 +95,19 @@ class Recorder:
         """Whether the thread runs."""
         return self._thread.is_alive()
 
+    def refusal(self) -> str:
+        """Why readings cannot be written, "" when they can."""
+        if not self.alive():
+            return "the thread that keeps readings has ended: restart the logger"
+        return self._state.reason if self._state.status != "writing" else ""
+
+    def trouble(self) -> str:
+        """Why readings are not on disk within seconds, "" when they are."""
+        if why := self.refusal():
+            return why
+        waits_s = time.monotonic() - self._beat_s
+        return f"has waited {waits_s:.0f} s for the disk; nothing is lost meanwhile" if waits_s > _STALLED_S else ""
+
     def _put_urgent(self, keep: Callable[[], None]) -> None:
         def keep_at_once() -> None:
             self._urgent = True
@@ -112,6 +128,7 @@ class Recorder:
                 pause_s = self._batch_s if self._commit() else min(2 * pause_s, _LONGEST_PAUSE_S)
                 due = time.monotonic() + pause_s
             self._note(beats=self._state.beats + 1)
+            self._beat_s = time.monotonic()
 
     def _drain(self, wait_s: float) -> None:
         """Take one thing, waiting for it, and all that has queued behind it."""

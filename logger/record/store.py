@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
@@ -43,6 +44,7 @@ class Store:
         self._connection = connection
         self._lock = threading.RLock()
         self._waiting: list[Statement] = []
+        self._queued: deque[Statement] = deque()
         self._numbers: dict[str, int] = {}
         self._tail: Tail | None = None
         self._open_id: str | None = None
@@ -192,13 +194,14 @@ class Store:
             self._run(statements)
 
     def queue(self, statements: Sequence[Statement]) -> None:
-        """Have statements run by the next commit."""
-        with self._lock:
-            self._waiting += statements
+        """Have statements run by the next commit. Waits for nothing, however slow the disk is."""
+        self._queued.extend(statements)
 
     def commit(self) -> None:
         """Put all that waits on disk. Raises StorageFullError when it cannot be written; it is then still waiting."""
         with self._lock:
+            while self._queued:
+                self._waiting.append(self._queued.popleft())
             readings = self._tail.statements() if self._tail else []
             if not self._waiting and not readings:
                 return
@@ -217,8 +220,8 @@ class Store:
             if self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")
             if isinstance(error, sqlite3.OperationalError):
-                mend = "close the other program" if "locked" in str(error) else "free some space"
-                raise StorageFullError(f"{self.path}: {error}: {mend}; nothing is lost meanwhile") from None
+                line = f"{self.path}: {error}: {_mend(str(error))}; nothing is lost meanwhile"
+                raise StorageFullError(line) from None
             raise StoreError(f"{self.path}: {error}") from None
 
     def _commit_or_keep(self) -> None:
@@ -267,3 +270,9 @@ class Store:
     def _scalar(self, sql: str, *values: object):
         row = self._connection.execute(sql, values).fetchone()
         return None if row is None else row[0]
+
+
+def _mend(error: str) -> str:
+    if "locked" in error:
+        return "close the other program"
+    return "free some space" if "full" in error else "see that the disk can be written to, or free some space"
