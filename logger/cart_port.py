@@ -12,6 +12,7 @@ from firmware_bridge.source import Source
 from logger import container_notices
 from logger.engine import Engine, Run
 from logger.learned_lag import learn, learned
+from logger.measure.atmosphere import Ambient, ambient_pressure
 from logger.measure.marks import MARKS, STAGES, Mark
 from logger.measure.ticks import Signal
 from logger.pairing import Pairing
@@ -70,6 +71,11 @@ class RunningCart:
     def now(self) -> dict:
         return self._engine.now()
 
+    def ambient(self) -> Ambient:
+        barometer = self.now()["channels"].get("barometer") or {}
+        reads = barometer.get("value") if barometer.get("quality") == "good" else None
+        return ambient_pressure(reads, self._cart.altitude_m)
+
     def counters(self) -> dict[str, dict[str, int]]:
         recorder, engine = self._recorder.state, self._engine
         counted = {
@@ -114,7 +120,8 @@ class RunningCart:
         if name == "ack":
             return self._ack(str(detail.get("code", "")))
         if name == "container_on":  # as forms send it
-            detail = {key: value for key, value in detail.items() if value != ""}
+            told = {key: value for key, value in detail.items() if value != ""}
+            detail = container_notices.with_ledger(self.store, told)
         if wrong := check_mark(Mark(0.0, name, detail)):
             raise ValueError(f"mark {name}: {wrong}")
         t_s = self._engine.call(lambda run: self._take(_open(run), name, detail))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from logger.engine import Engine, Run
 from logger.measure.ticks import Signal
 from logger.record.container_booking import book_session
-from logger.record.containers import ContainerError, check_refrigerant
+from logger.record.containers import ContainerError, check_refrigerant, ledger
 from logger.record.reader import StoreReader
 from logger.record.store import Store
 
@@ -23,6 +23,15 @@ def notice_label(engine: Engine, reader: StoreReader, run: Run, label: str) -> N
         check_refrigerant(reader, label, run.session_id, run.pipeline.setup.refrigerant)
     except ContainerError as error:
         engine.signal(run, Signal(CODE, "notice", True, str(error)), label)
+
+
+def with_ledger(reader: StoreReader, detail: Mapping) -> dict:
+    """What was told of a container, and what the ledger knows of one with this label: kept with the mark, so that a
+    replay judges by the same."""
+    label = str(detail.get("label") or "").strip()
+    held = next((row for row in ledger(reader) if row["label"] == label), None) if label else None
+    known = {key: held[key] for key in ("tare_g", "water_capacity_g") if held[key]} if held and held["most_g"] else {}
+    return {**known, **detail}
 
 
 def book(store: Store, session_id: str, findings: Mapping) -> list[str]:

@@ -69,5 +69,7 @@ class _Shelf:
     def _added(self, letter: str, kind: str, spec: ContainerSpec, **holds: float) -> str:
         known = {held["label"] for held in ledger(self._store.reader())}
         label = next(label for k in range(1, len(known) + 2) if (label := f"DEMO-{letter}{k}") not in known)
-        Containers(self._store).add(label, kind, self._refrigerant, tare_g=spec.tare_g, note=NOTE, **holds)
+        capacity_g = spec.volume_ml if kind == "recovery_cylinder" else None  # a millilitre of water weighs a gram
+        known = {"tare_g": spec.tare_g, "water_capacity_g": capacity_g, "note": NOTE}
+        Containers(self._store).add(label, kind, self._refrigerant, **known, **holds)
         return label

@@ -11,7 +11,8 @@ def findings_as_text(findings: dict) -> str:
     parts = [
         [head],
         charge_lines(findings.get("charge")),
-        _recovered(findings.get("recovered")),
+        _static(findings.get("static")),
+        _recovered(findings.get("recovered"), findings.get("recovery_rest")),
         _vacuum(findings.get("evacuation"), findings.get("vacuum_hold"), findings.get("vacuum_hold_why")),
         _nitrogen(findings.get("pressure_hold")),
         _performance(findings.get("performance")),
@@ -67,10 +68,17 @@ def clock(t_s: float) -> str:
     return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"
 
 
-def _recovered(recovered: dict | None) -> list[str]:
+def _recovered(recovered: dict | None, rest: dict | None) -> list[str]:
     if not recovered or recovered.get("mass_g") is None:
         return []
-    return [f"Recovered   {recovered['mass_g']:.1f} g{_plus_minus(recovered.get('uncertainty_g'))}"]
+    line = f"Recovered   {recovered['mass_g']:.1f} g{_plus_minus(recovered.get('uncertainty_g'))}"
+    return [line, *([f"            {rest['why']}"] if rest and rest.get("why") else [])]
+
+
+def _static(static: dict | None) -> list[str]:
+    if not static:
+        return []
+    return [f"As found    {static['pressure_kpa']:.0f} kPa (gauge), {static['words']}"]
 
 
 def _vacuum(evacuation: dict | None, holds: list[dict] | None, why_none: str | None) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Protocol
 
+from logger.measure.atmosphere import Ambient
 from logger.pairing import Pairing
 from logger.publish.feed import Feed
 from logger.recent_sensors import RecentSensors
@@ -37,6 +38,9 @@ class CartPort(Protocol):
 
     def health(self) -> dict[str, str]:
         """The parts of the logger, each "ok" or what ails it."""
+
+    def ambient(self) -> Ambient:
+        """The pressure around the cart, by its barometer or its altitude."""
 
     def counters(self) -> dict[str, dict[str, int]]:
         """What has been counted since the start, part → what → how often: engine, recorder, each source's link, each

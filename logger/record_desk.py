@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 
+from logger.measure.atmosphere import Ambient
+from logger.measure.container_air import container_air
 from logger.measure.marks import Mark
 from logger.record.attachments import attach
-from logger.record.containers import Containers
+from logger.record.containers import ContainerError, Containers, ledger
 from logger.record.decisions import decide
 from logger.record.store import Store
 from logger.session.job import check_job, merge_job
@@ -60,7 +63,8 @@ class RecordDesk:
         decide(self._store, session_id, decision, reviewer, note, self._now())
 
     def add_container(self, label: str, kind: str, refrigerant: str, **known: object) -> None:
-        """A container that was not known; known: tare_g, full_g, start_g, note, retest_due."""
+        """A container that was not known; known: tare_g, full_g, start_g, note, retest_due,
+        water_capacity_g."""
         if any(character in "/\\?#%" for character in label):
             raise ValueError(f"container {label}: a label goes without / \\ ? # %: write it otherwise")
         self._containers.add(label.strip(), kind, refrigerant, **known)
@@ -68,6 +72,24 @@ class RecordDesk:
     def correct_container(self, label: str, left_g: float, note: str) -> None:
         """What it really holds."""
         self._containers.corrected(label, left_g, note, self._now())
+
+    def stamp_container(
+        self, label: str, tare_g: float | None, water_capacity_g: float | None, retest_due: str | None
+    ) -> None:
+        """What is stamped on it, read again."""
+        self._containers.stamped(label, tare_g, water_capacity_g, retest_due)
+
+    def check_container_air(
+        self, label: str, gauge_kpa: float, temp_c: float, ambient: Ambient, soaked_s: float | None, zeroed: bool
+    ) -> dict:
+        """Judge by pressure and temperature whether there is air in it, and keep that: verdict, why and the figures."""
+        held = next((row for row in ledger(self._reader) if row["label"] == label), None)
+        if held is None:
+            raise ContainerError(f"container {label}: it is not in the ledger: add it first")
+        found = container_air(held["refrigerant"], gauge_kpa, temp_c, ambient, soaked_s, zeroed)
+        check = {**asdict(found), "gauge_kpa": gauge_kpa, "temp_c": temp_c, "at_utc": self._now()}
+        self._containers.air_checked(label, check)
+        return check
 
     def send_container(self, label: str, mass_g: float, facility: str, address: str, note: str = "") -> None:
         """Stock that leaves, and to whom."""

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from flask import Response
 
+from logger.gauge_quantities import parse_gauge_kpa, parse_temperature_c
 from logger.port import CartPort
 from logger.quantities import QuantityError, parse_mass_g
 from logger.record.containers import ContainerError, check_by_scale, ledger, movements
@@ -18,7 +19,8 @@ from web.schemas import TEXT, ref
 
 JSON = "application/json"
 FORM = "application/x-www-form-urlencoded"
-MASSES = ("tare", "full", "start")
+MASSES = ("tare", "full", "start", "water_capacity")
+SOAKED_S = 12 * 3600.0
 
 
 class ContainerActions:
@@ -46,6 +48,22 @@ class ContainerActions:
         return self._done(
             lambda: self._desk.correct_container(label, left_g, str(body.get("note", ""))), 200, f"/containers/{label}"
         )
+
+    def api_stamp_container(self, label: str):
+        """What is stamped on it, read again."""
+        body = body_object()
+        masses = [_mass(body, name) for name in ("tare", "water_capacity")]
+        due = str(body.get("retest_due") or "") or None
+        return self._done(lambda: self._desk.stamp_container(label, *masses, due), 200, f"/containers/{label}")
+
+    def api_check_air(self, label: str):
+        """Pressure and temperature of a container at rest, judged for air."""
+        body = body_object()
+        gauge_kpa = _typed(body, "pressure", parse_gauge_kpa)
+        temp_c = _typed(body, "temperature", parse_temperature_c)
+        soaked_s = SOAKED_S if body.get("stood_12_h") else None
+        told = (gauge_kpa, temp_c, self._port.ambient(), soaked_s, bool(body.get("gauge_zeroed")))
+        return self._done(lambda: self._desk.check_container_air(label, *told), 200, f"/containers/{label}")
 
     def api_send_container(self, label: str):
         body = body_object()
@@ -81,12 +99,15 @@ class ContainerActions:
         held, listed = {200: (JSON, ref("Container"))}, {200: (JSON, ref("Containers"))}
         weighed = {200: (JSON, {"type": "object"})}
         add, made = _body("label", "kind", "refrigerant"), {201: (JSON, ref("Done"))}
+        air, any_of = _body("pressure", "temperature"), _body()
         left, away = _body("left", "note"), _body("mass", "facility", "address")
         return [
             Route("GET", "/api/containers", self.api_containers, "The ledger", listed),
             Route("GET", one, self.api_container, "One, with its movements", held),
             Route("POST", "/api/containers", self.api_add_container, "Add one", made, body=add, paired=True),
             Route("POST", f"{one}/correct", self.api_correct_container, "Correct it", ok, body=left, paired=True),
+            Route("POST", f"{one}/stamp", self.api_stamp_container, "Its stamp", ok, body=any_of, paired=True),
+            Route("POST", f"{one}/air", self.api_check_air, "Check it for air", ok, body=air, paired=True),
             Route("POST", f"{one}/send", self.api_send_container, "Send stock on", ok, body=away, paired=True),
             Route("POST", f"{one}/weigh", self.api_weigh_container, "Scale beside ledger", weighed, paired=True),
         ]
@@ -103,6 +124,13 @@ def _needed(body: dict, name: str) -> float:
         line = f"{name}: write a mass, for instance 340 g or 12 oz"
         raise Problem(422, "Not done", line, fields={name: line})
     return mass_g
+
+
+def _typed(body: dict, name: str, parse: Callable[[str], float]) -> float:
+    try:
+        return parse(str(body.get(name) or ""))
+    except QuantityError as error:
+        raise Problem(422, "Not done", f"{name}: {error}", fields={name: f"{name}: {error}"}) from None
 
 
 def _mass(body: dict, name: str) -> float | None:

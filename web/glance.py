@@ -73,6 +73,9 @@ def do_now(now: dict) -> str:
         return _charging(now.get("charge") or {}, codes)
     if stage in HOLD_BY_STAGE:
         return _hold(stage, (now.get("physics") or {}).get(HOLD_BY_STAGE[stage]))
+    static = (now.get("physics") or {}).get("static")
+    if stage == "identification" and static:
+        return f"The circuit, {static['words']}."
     if not stage and now.get("session_id"):
         return "Session open: choose the stage you begin with."
     return BY_STAGE.get(stage, "")

@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False))
         return 0
     for container in containers:
-        print(line_of(container), *scale_lines(container), sep="\n")
+        print(line_of(container), *limit_lines(container), *scale_lines(container), sep="\n")
     if not containers:
         print(f"No container in the ledger of {args.data} yet.")
     for stay in missing:
@@ -54,6 +54,18 @@ def line_of(container: dict) -> str:
     kind = (container.get("kind") or "").replace("_", " ")
     what = f"{kind:<20} {container.get('refrigerant') or '':<9}"
     return f"{container['label']:<16} {what} left {left:<10} {', '.join(moved)}".rstrip()
+
+
+def limit_lines(container: dict) -> list[str]:
+    """What more it takes, and the last check for air, where they are known."""
+    room_g, air = container.get("room_g"), container.get("air_check")
+    lines = []
+    if room_g is not None:
+        room = f"takes {room_g:.0f} g more" if room_g >= 0 else f"is over its limit by {-room_g:.0f} g"
+        lines.append(f"{room} (80 % of its volume)")
+    if air:
+        lines.append(f"air {air['verdict']} on {(air['at_utc'] or 'a day not known')[:10]}: {air['why']}")
+    return [f"{'':<16} {line}" for line in lines]
 
 
 def scale_lines(container: dict) -> list[str]:

@@ -15,6 +15,9 @@ from logger.measure.saturation import saturation
 LIMIT_PA = 34_000.0
 COLDEST_C = 18.3
 SOAK_S = 12 * 3600.0
+AMBIENT_PA = 5_000.0
+"""Weather is within this of what an altitude says, a seventh of the limit; where not even that is known, nothing is."""
+
 TRANSDUCER_PA = 7_000.0
 PROBE_K = 0.3
 
@@ -59,8 +62,8 @@ def _why_not(gauge_kpa, temp_c, ambient: Ambient, soaked_s, zeroed: bool) -> str
     checks = (
         (gauge_kpa is None, "no pressure at the container"),
         (temp_c is None, "no container temperature"),
-        (not zeroed, "the transducer was not zeroed open to air in this session; zero it first"),
-        (ambient.source != "barometer", f"no barometer (ambient from {ambient.source})"),
+        (not zeroed, "the gauge was not seen to read zero open to air; zero it first"),
+        (ambient.uncertainty_pa > AMBIENT_PA, f"no barometer, and no altitude ({ambient.source})"),
         (soaked_s is None or soaked_s < SOAK_S, "the container has not stood 12 h at one temperature out of the sun"),
         (temp_c is not None and temp_c < COLDEST_C, "colder than 18.3 °C: too little pressure to tell air by"),
     )

@@ -12,13 +12,16 @@ from dataclasses import dataclass, field
 from logger.measure.atmosphere import Ambient, absolute_pa, ambient_pressure
 from logger.measure.charge_context import ChargeContext
 from logger.measure.charging_safety import ChargingSafety
+from logger.measure.container_limit import ContainerLimit
 from logger.measure.evacuation import Evacuation
 from logger.measure.hold_verdict import WANTED_PA_PER_S
 from logger.measure.performance import Performance
 from logger.measure.pressure_holds import WANTED_PA_PER_S as WANTED_FALL_PA_PER_S
 from logger.measure.pressure_holds import PressureHolds
+from logger.measure.recovery_rest import RecoveryRest
 from logger.measure.refrigerants import UnknownRefrigerant
 from logger.measure.saturation import Saturation, saturation
+from logger.measure.static_check import StaticCheck
 from logger.measure.ticks import Signal, Tick
 from logger.measure.vacuum_hold import FullScale, VacuumHold
 
@@ -50,6 +53,9 @@ class Physics:
         self._context = ChargeContext()
         self._safety = ChargingSafety(self._curve, setup.system_volume_ml, setup.limits)
         self._performance = Performance(self._curve)
+        self._static = StaticCheck(self._curve, setup.system_volume_ml)
+        self._recovery_rest = RecoveryRest()
+        self.container_limit = ContainerLimit(self._curve)
         self._ambient = ambient_pressure(None, setup.altitude_m)
         self._sides: dict[str, float] = {}
 
@@ -64,6 +70,9 @@ class Physics:
         signals = self._evacuation.update(tick, p_pa, saturated, self._ambient, self._hold.holding)
         self._context.update(tick, p_pa, saturated, self._ambient)
         self._performance.update(tick, self._ambient)
+        self._static.update(tick, self._ambient)
+        self._recovery_rest.update(tick)
+        signals += self.container_limit.update(tick)
         return signals + self._safety.update(tick, self._context, self._ambient)
 
     @property
@@ -82,6 +91,7 @@ class Physics:
     def live(self) -> dict:
         """What a phone may show of the physics now."""
         return {
+            "static": self._static.findings(),
             "saturation": {"low_c": self._saturated_c("low_side"), "high_c": self._saturated_c("high_side")},
             "evacuation": self._evacuation.live(),
             "hold": self._hold.live(),
@@ -92,6 +102,8 @@ class Physics:
     def findings(self) -> dict:
         """What a session's findings take from the physics."""
         return {
+            "static": self._static.findings(),
+            "recovery_rest": self._recovery_rest.findings(),
             "evacuation": self._evacuation.findings(),
             "vacuum_hold": self._hold.findings(),
             "vacuum_hold_why": self._hold.why_none(),

@@ -6,8 +6,12 @@ recovered refrigerant does not go into a disposable container follows 49 CFR 178
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Mapping
 
+from logger.measure.container_limit import most_g
+from logger.measure.refrigerants import UnknownRefrigerant
 from logger.record.errors import StoreError
 from logger.record.reader import StoreReader
 from logger.record.store import Store
@@ -17,12 +21,17 @@ _NO_REFILL = ("can", "disposable_cylinder")
 _SLACK_G = 15.0
 """How far below empty a weighing may take the ledger before it is called wrong; common practice, no source."""
 
-_LEDGER = "SELECT * FROM container_list JOIN (SELECT label AS l, start_g, note, retest_due FROM container) ON l = label"
+_LEDGER = """
+SELECT * FROM container_list JOIN (SELECT label AS l, start_g, note, retest_due, water_capacity_g, air_check
+    FROM container) ON l = label"""
 _MOVEMENTS = """
 SELECT kind, mass_g, session_id, facility, address, note, at_utc FROM movement WHERE label = ? ORDER BY id"""
 _INSERT = """
 INSERT INTO movement (label, kind, mass_g, session_id, facility, address, note, at_utc)
 VALUES (?, ?, ?, ?, ?, ?, ?, ?)"""
+_STAMPED = """
+UPDATE container SET tare_g = coalesce(?, tare_g), water_capacity_g = coalesce(?, water_capacity_g),
+    retest_due = coalesce(?, retest_due) WHERE label = ?"""
 _REPLACE = "DELETE FROM movement WHERE label = ? AND kind = ? AND session_id = ?"
 
 
@@ -32,7 +41,9 @@ class ContainerError(StoreError):
 
 def ledger(reader: StoreReader) -> list[dict]:
     """Every container: label, kind, refrigerant, tare_g, full_g (net, when full), start_g, left_g, note, retest_due,
-    and recovered_g, drawn_g, sent_g (sums of its movements, positive)."""
+    water_capacity_g, air_check (the last check for air, see `Containers.air_checked`), recovered_g, drawn_g, sent_g
+    (sums of its movements, positive), most_g and room_g: what it may hold (80 % of its volume), and what more it takes
+    (None where its water capacity is not known)."""
     containers = reader.rows(f"{_LEDGER} ORDER BY label")
     return [_with_sums(reader, dict(row)) for row in containers]
 
@@ -91,22 +102,24 @@ class Containers:
         start_g: float | None = None,
         note: str = "",
         retest_due: str | None = None,
+        water_capacity_g: float | None = None,
     ) -> None:
         """A container that was not known; start_g is what it holds now (full where not said, empty for recovery)."""
         if not label.strip():
             raise ContainerError("a container needs a label: write or scan one")
         if kind not in KINDS:
             raise ContainerError(f"container {label}: kind {kind!r} is not known: write one of {', '.join(KINDS)}")
-        for name, mass_g in (("tare_g", tare_g), ("full_g", full_g), ("start_g", start_g)):
+        masses = {"tare_g": tare_g, "full_g": full_g, "start_g": start_g, "water_capacity_g": water_capacity_g}
+        for name, mass_g in masses.items():
             if mass_g is not None and not (math.isfinite(mass_g) and mass_g >= 0):
                 raise ContainerError(f"container {label}: {name} {mass_g!r} is not a mass: write grams, 0 or more")
         if self._reader.rows("SELECT 1 FROM container WHERE label = ?", label):
             raise ContainerError(f"container {label}: it is in the ledger already: give this one another label")
         if start_g is None:
             start_g = 0.0 if kind == "recovery_cylinder" or full_g is None else full_g
-        row = (label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due)
-        columns = "label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due"
-        self._store.run([(f"INSERT INTO container ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [row])])
+        row = (label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due, water_capacity_g)
+        columns = "label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due, water_capacity_g"
+        self._store.run([(f"INSERT INTO container ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", [row])])
 
     def drawn(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
         """Refrigerant charged from it; booked once a session, a later figure of the same session in its place."""
@@ -134,6 +147,22 @@ class Containers:
         if not note.strip():
             raise ContainerError(f"container {label}: write why the ledger is corrected")
         self._book(label, "corrected", left_g - container["left_g"], None, at_utc, note=note)
+
+    def stamped(self, label: str, tare_g: float | None, water_capacity_g: float | None, retest_due: str | None) -> None:
+        """What is stamped on it, read again; None keeps what was known."""
+        _container(self._reader, label)
+        for name, mass_g in (("tare_g", tare_g), ("water_capacity_g", water_capacity_g)):
+            if mass_g is not None and not (math.isfinite(mass_g) and mass_g > 0):
+                raise ContainerError(f"container {label}: {name} {mass_g!r} is not a mass: write grams above 0")
+        row = (tare_g, water_capacity_g, retest_due, label)
+        self._store.run([(_STAMPED, [row])])
+
+    def air_checked(self, label: str, check: Mapping) -> None:
+        """Keep a check for air in place of the one before: verdict, why, excess_pa, uncertainty_pa, gauge_kpa, temp_c,
+        at_utc."""
+        _container(self._reader, label)
+        told = json.dumps(dict(check), allow_nan=False)
+        self._store.run([("UPDATE container SET air_check = ? WHERE label = ?", [(told, label)])])
 
     def _book(
         self,
@@ -191,7 +220,17 @@ def _with_sums(reader: StoreReader, container: dict) -> dict:
     for movement in movements(reader, container["label"]):
         if movement["kind"] in sums:
             sums[movement["kind"]] += abs(movement["mass_g"])
-    return {**container, **{f"{kind}_g": mass_g for kind, mass_g in sums.items()}}
+    check = json.loads(container["air_check"]) if container["air_check"] else None
+    return {**container, "air_check": check, **_limits(container), **{f"{kind}_g": g for kind, g in sums.items()}}
+
+
+def _limits(container: Mapping) -> dict:
+    refilled = container["kind"] not in _NO_REFILL
+    try:
+        most = most_g(container["refrigerant"], container["water_capacity_g"]) if refilled else None
+    except UnknownRefrigerant:
+        most = None
+    return {"most_g": most, "room_g": None if most is None else most - container["left_g"]}
 
 
 def _words(kind: str) -> str:

@@ -12,6 +12,7 @@ from logger.measure.marks import MARKS, STAGES, Mark
 from logger.record.errors import RecordingError
 from logger.record.json_text import load_json
 
+CONTAINER_MASSES = ("nominal_g", "tare_g", "water_capacity_g")
 HEADER = ["t_s", "mark", "detail"]
 
 
@@ -102,13 +103,15 @@ def _check_compressor(detail: dict) -> str | None:
 
 
 def _check_container(detail: dict) -> str | None:
-    nominal_g, label = detail.get("nominal_g"), detail.get("label")
+    label = detail.get("label")
     if label is not None and not (isinstance(label, str) and label.strip()):
         return f"label {label!r} is not a text: write what is on the container, or leave it out"
-    number = isinstance(nominal_g, (int, float)) and not isinstance(nominal_g, bool)
-    if nominal_g is None or (number and nominal_g > 0):
-        return None
-    return f"nominal_g {nominal_g!r} is not a mass: write grams above 0, or leave detail empty"
+    for key in CONTAINER_MASSES:
+        mass_g = detail.get(key)
+        number = isinstance(mass_g, (int, float)) and not isinstance(mass_g, bool)
+        if mass_g is not None and not (number and math.isfinite(mass_g) and mass_g > 0):
+            return f"{key} {mass_g!r} is not a mass: write grams above 0, or leave it out"
+    return None
 
 
 def _check_text(mark: Mark) -> str | None:

@@ -21,6 +21,14 @@ def m001_first(db: Database) -> None:
     db.execute("PRAGMA user_version = 1")
 
 
+@steps()
+def m002_container_limits(db: Database) -> None:
+    """What is stamped on a container beside its tare, and whether air was found in it."""
+    db.execute("ALTER TABLE container ADD COLUMN water_capacity_g REAL")
+    db.execute("ALTER TABLE container ADD COLUMN air_check TEXT")
+    db.execute("PRAGMA user_version = 2")
+
+
 def migrate(path: Path) -> None:
     """Bring the store at `path` (or a new one) to the newest schema. Raises sqlite3.Error, the store unchanged."""
     connection = sqlite3.connect(path)

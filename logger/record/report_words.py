@@ -53,6 +53,7 @@ def headline(data: ReportData, units: Units) -> str:
 def lines(data: ReportData, units: Units) -> list[tuple[str, str]]:
     """What else there is to say, each with its heading."""
     found = [
+        ("As found", _found(data, units)),
         ("Recovered", _recovered(data, units)),
         ("Pressure hold", _pressure_hold(data, units)),
         ("Vacuum", _vacuum(data, units)),
@@ -115,7 +116,26 @@ def _recovered(data: ReportData, units: Units) -> str:
         return ""
     u = recovered.get("uncertainty_g")
     sure = "" if u is None else f" (± {units.mass_text(u, 2 if units.us else 1)})"
-    return f"{units.mass_text(recovered['mass_g'])}{sure} came out into the recovery container."
+    words = f"{units.mass_text(recovered['mass_g'])}{sure} came out into the recovery container{_of_label(data)}."
+    rest = (data.findings.get("recovery_rest") or {}).get("why")
+    return f"{words} {rest[0].upper()}{rest[1:]}." if rest else words
+
+
+def _of_label(data: ReportData) -> str:
+    """How much of a full charge that was: a system that gave back little had leaked."""
+    charge = data.charge
+    low, high = charge.get("placard_low_g"), charge.get("placard_high_g")
+    if not low or not high:
+        return ""
+    share = data.findings["recovered"]["mass_g"] / ((low + high) / 2.0)
+    return f", {share:.0%} of what its label asks for"
+
+
+def _found(data: ReportData, units: Units) -> str:
+    static = data.findings.get("static")
+    if not static:
+        return ""
+    return f"{units.pressure_text(static['pressure_kpa'])} (gauge), {static['words']}."
 
 
 def _vacuum(data: ReportData, units: Units) -> str:

@@ -83,6 +83,8 @@ class Pipeline:
             return self._conducted(mark.t_s, *self._conduct.told(mark))
         if mark.mark == "compressor":
             self._compressor_on = bool(mark.detail.get("on"))
+        elif mark.mark == "container_on":
+            self._physics.container_limit.connected(mark.detail)
         elif mark.mark == "purge":
             self._weigher.account.mark_purge(mark.t_s)
         elif mark.mark == "ack":

@@ -11,10 +11,12 @@ from store_making import CHANNELS, SETUP, assert_holds, look
 from logger.record import migrations, opening
 from logger.record.store import Store, StoreError, StoreReader
 
+NOW = opening.SCHEMA_VERSION
+
 
 @pytest.fixture
 def older(tmp_path):
-    """The path of a store of schema 1 with a session of one second."""
+    """The path of a store of the schema known now with a session of one second."""
     store = Store.open(tmp_path / "tarebook.db")
     session_id = store.create_session(SETUP, CHANNELS, None, {})
     store.append(session_id, look(0))
@@ -23,18 +25,19 @@ def older(tmp_path):
 
 
 def next_schema(monkeypatch, statement: str) -> None:
-    """As if this program knew a schema 2, reached by one more statement."""
+    """As if this program knew one schema more, reached by one more statement."""
     steps = Migrations("tarebook")
     steps(name="m001_first")(migrations.m001_first)
+    steps(name="m002_container_limits")(migrations.m002_container_limits)
 
-    def m002(db) -> None:
+    def further(db) -> None:
         db.execute("CREATE TABLE tool (name TEXT)")
         db.execute(statement)
-        db.execute("PRAGMA user_version = 2")
+        db.execute(f"PRAGMA user_version = {NOW + 1}")
 
-    steps(name="m002")(m002)
+    steps(name="further")(further)
     monkeypatch.setattr(migrations, "steps", steps)
-    monkeypatch.setattr(opening, "SCHEMA_VERSION", 2)
+    monkeypatch.setattr(opening, "SCHEMA_VERSION", NOW + 1)
 
 
 def version(path) -> int:
@@ -51,8 +54,8 @@ def test_it_goes_forward_and_keeps_a_copy(older, monkeypatch):
     assert store.open_session_id() == "cart-1-00001"
     assert [row["name"] for row in store.reader().rows("SELECT name FROM tool")] == ["pump"]
     store.close()
-    copy = older.with_name("tarebook.db.schema-1")
-    assert (version(older), version(copy)) == (2, 1)
+    copy = older.with_name(f"tarebook.db.schema-{NOW}")
+    assert (version(older), version(copy)) == (NOW + 1, NOW)
     assert_holds(StoreReader(copy), "cart-1-00001", [look(0)])
 
 
@@ -60,7 +63,7 @@ def test_a_step_that_fails_changes_nothing(older, monkeypatch):
     next_schema(monkeypatch, "INSERT INTO no_such_table VALUES (1)")
     with pytest.raises(StoreError, match="no_such_table"):
         Store.open(older)
-    assert version(older) == 1
+    assert version(older) == NOW
     assert_holds(StoreReader(older), "cart-1-00001", [look(0)])
     monkeypatch.undo()
     again = Store.open(older)

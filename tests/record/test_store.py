@@ -14,6 +14,7 @@ from store_making import ALERT, CHANNELS, SETUP, assert_holds, joined, look
 from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.record.backup import copy_store
+from logger.record.opening import SCHEMA_VERSION
 from logger.record.outbox import Outbox
 from logger.record.store import Store, StoreError, StoreReader
 
@@ -257,7 +258,7 @@ def test_a_newer_store_is_refused(store):
         StoreReader(store.path).sessions()
     assert store.path.read_bytes() == before
     plain = sqlite3.connect(store.path)
-    plain.execute("PRAGMA user_version = 1")
+    plain.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
     plain.close()
 
 

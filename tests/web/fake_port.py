@@ -12,6 +12,7 @@ import numpy as np
 from firmware_bridge.blocks import Block
 from firmware_bridge.cart import load_cart
 from firmware_bridge.clock import Clock
+from logger.measure.atmosphere import Ambient, ambient_pressure
 from logger.measure.marks import Mark
 from logger.pairing import Pairing
 from logger.paths import store_path
@@ -279,6 +280,9 @@ class FakePort:
 
     def counters(self) -> dict[str, dict[str, int]]:
         return {"engine": {"turns": 7, "failures": 0}, "channel scale": {"readings": 120, "invalid": 1}}
+
+    def ambient(self) -> Ambient:
+        return ambient_pressure(None, 0.0)
 
     def health(self) -> dict[str, str]:
         return {"engine": "ok", "recorder": "ok"}

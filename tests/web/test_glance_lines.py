@@ -28,6 +28,11 @@ def charged(**charge) -> dict:
         (filling(alerts=[alert(1, "stop-charging", "notice", "x")]), "Close the container valve now."),
         (filling(alerts=[alert(1, "over-placard", "danger", "Recover it.")]), "Recover it."),
         (holding(), BY_STAGE["vacuum_hold"]),
+        ({**filling(), "stage": "identification"}, BY_STAGE["identification"]),
+        (
+            {**filling(), "stage": "identification", "physics": {"static": {"words": "at rest below saturation"}}},
+            "The circuit, at rest below saturation.",
+        ),
     ],
 )
 def test_line(now, line):

@@ -120,6 +120,28 @@ def test_a_container_is_added_corrected_and_sent_on(client, port, bearer):
     assert weighed["discrepancy_g"] == pytest.approx(-10.0)
 
 
+def test_a_cylinder_says_how_much_it_takes_and_whether_air_is_in_it(client, bearer):
+    """R-134a at 70 °F: 71.1 psig at saturation, air above 76 psig (SAE J2211 table 1, from memory)."""
+    cylinder = {"label": "R-9", "kind": "recovery_cylinder", "refrigerant": "R-134a", "start": "2 kg"}
+    assert client.post("/api/containers", json=cylinder, headers=bearer).status_code == 201
+    one = "/api/containers/R-9"
+    assert client.get(one).get_json()["room_g"] is None
+    stamp = {"tare": "5.2 kg", "water_capacity": "10 kg"}
+    assert client.post(f"{one}/stamp", json=stamp, headers=bearer).status_code == 200
+    held = client.get(one).get_json()
+    assert (held["tare_g"], held["most_g"]) == (5200.0, pytest.approx(9790.0, rel=2e-3))
+    assert held["room_g"] == pytest.approx(held["most_g"] - 2000.0)
+    soaked = {"temperature": "70 F", "stood_12_h": True, "gauge_zeroed": True}
+    for pressure, verdict in (("72 psi", "pass"), ("79 psig", "air")):
+        assert client.post(f"{one}/air", json={**soaked, "pressure": pressure}, headers=bearer).status_code == 200
+        assert client.get(one).get_json()["air_check"]["verdict"] == verdict
+    client.post(f"{one}/air", json={"pressure": "72 psi", "temperature": "70 F"}, headers=bearer)
+    unjudged = client.get(one).get_json()["air_check"]
+    assert unjudged["verdict"] == "not-judged" and "zero" in unjudged["why"]
+    page = client.get("/containers/R-9").get_data(as_text=True)
+    assert "not judged" in page and "80 %" in page
+
+
 @pytest.mark.parametrize(
     ("path", "body", "status", "names"),
     [
@@ -129,6 +151,10 @@ def test_a_container_is_added_corrected_and_sent_on(client, port, bearer):
         ("/api/containers/none/correct", {"left": "1 g", "note": "x"}, 404, "none"),
         ("/api/containers/none/send", {"facility": "F", "address": "A"}, 422, "mass"),
         ("/api/containers/none/weigh", {}, 404, "none"),
+        ("/api/containers/none/stamp", {"tare": "1 kg"}, 404, "none"),
+        ("/api/containers/none/air", {"pressure": "70 psi", "temperature": "21 C"}, 404, "none"),
+        ("/api/containers/none/air", {"pressure": "much", "temperature": "21 C"}, 422, "pressure"),
+        ("/api/containers/none/air", {"pressure": "70 psi", "temperature": "-400 F"}, 422, "temperature"),
     ],
 )
 def test_a_container_that_cannot_be(client, bearer, path, body, status, names):
