@@ -67,9 +67,13 @@ class MqttConfig:
 
 @dataclass(frozen=True, slots=True)
 class HttpConfig:
-    """`token_to_read`: whether even looking needs the pairing token."""
+    """`token_to_read`: whether even looking needs the pairing token. `certificate`, `key`: paths, both or neither; with
+    them the pages are served under TLS. `names`: of the cart on networks that give it one, besides its addresses."""
 
     token_to_read: bool = False
+    certificate: str | None = None
+    key: str | None = None
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +124,7 @@ def _cart(top: Table, folder: Path) -> Cart:
         scale=_scale(top.table("scale")),
         valve=_valve(top.table("valve"), has_board=board is not None),
         mqtt=_mqtt(top.table("mqtt"), folder),
-        http=_http(top.table("http")),
+        http=_http(top.table("http"), folder),
         close_lag_s=technician.number("close_lag_s", DEFAULT_CLOSE_LAG_S, 0, 60) if technician else DEFAULT_CLOSE_LAG_S,
     )
     for table in (top, cart, technician):
@@ -210,9 +214,17 @@ def _file(table: Table, key: str, folder: Path) -> str | None:
     return None if name is None else str(folder / name)
 
 
-def _http(table: Table | None) -> HttpConfig:
+def _http(table: Table | None, folder: Path) -> HttpConfig:
     if table is None:
         return HttpConfig()
-    http = HttpConfig(table.flag("token_to_read", False))
+    http = HttpConfig(
+        table.flag("token_to_read", False),
+        _file(table, "certificate", folder),
+        _file(table, "key", folder),
+        table.texts("names", ()),
+    )
+    for one, other in (("certificate", "key"), ("key", "certificate")):
+        if one in table and other not in table:
+            raise table.error(f"{other} is missing: a {one} serves only with its {other}, in PEM form")
     table.done()
     return http

@@ -37,6 +37,10 @@ class Table:
     def text(self, key: str, default: Any = _REQUIRED) -> Any:
         return self._take(key, default, lambda v: isinstance(v, str) and v.strip() != "", "a text in quotes")
 
+    def texts(self, key: str, default: Any = _REQUIRED) -> Any:
+        value = self._take(key, default, _are_texts, 'texts in brackets, such as ["one", "other"]')
+        return tuple(value)
+
     def flag(self, key: str, default: Any = _REQUIRED) -> Any:
         return self._take(key, default, lambda v: isinstance(v, bool), "true or false")
 
@@ -102,6 +106,10 @@ class Table:
 def _nearest(value: Any, allowed: Iterable[Any]) -> str:
     near = difflib.get_close_matches(str(value), [str(each) for each in allowed], n=1, cutoff=0.5)
     return f", did you mean {near[0]!r}?" if near else ""
+
+
+def _are_texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(each, str) and each.strip() for each in value)
 
 
 def _is_number(value: Any) -> bool:

@@ -20,9 +20,7 @@ from logger.calibration_book import noted
 from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
-from logger.http_address import address_for_phones, parse_http, url_for_phones, url_of
 from logger.liveness import GoesOn, Liveness, ended
-from logger.network_name import NetworkName
 from logger.pairing import PAIRING_FILE, Pairing
 from logger.paths import store_path
 from logger.port import CartPort
@@ -37,6 +35,7 @@ from logger.record.store import Store
 from logger.retention import Retention
 from logger.scale_desk import ScaleDesk
 from logger.service_notice import Watchdog, notify
+from logger.serving import Serving
 from logger.session.pipeline import clean
 from logger.session_defaults import close_lag_s
 from logger.source_thread import SourceThread
@@ -119,8 +118,9 @@ class Daemon:
         )
         self._liveness = Liveness(self._troubles(), (lambda: self._mqtt.connected) if self._mqtt else None)
         port.attach(self._engine, sources, self._liveness.health)
-        self._web = self._web_server(port)
-        self._name = self._network_name()
+        self._pages = (
+            None if self._http is None else Serving(cart, port, self._folder, self._http, self._wall, self._stop)
+        )
 
     @property
     def record_found(self) -> str:
@@ -131,12 +131,17 @@ class Daemon:
     @property
     def url(self) -> str | None:
         """Where the pages are, None when none are served."""
-        return url_of(self._web.host, self._web.port) if self._web else None
+        return self._pages.url if self._pages else None
 
     @property
     def url_for_phones(self) -> str | None:
         """Where other machines on the network find the pages."""
-        return url_for_phones(self._web.host, self._web.port) if self._web else None
+        return self._pages.url_for_phones if self._pages else None
+
+    @property
+    def page_doubt(self) -> str | None:
+        """One line when phones will be warned of the page's certificate."""
+        return self._pages.doubt() if self._pages else None
 
     @property
     def broker_status(self) -> str:
@@ -153,9 +158,8 @@ class Daemon:
                 part.start()
         self._engine.wait_ready(READY_TIMEOUT_S)
         self._keeping.start()
-        if self._web is not None:
-            self._web.start()
-            self._name.start()
+        if self._pages is not None:
+            self._pages.start()
         if self._open_setup is not None and self._engine.now()["session_id"] is None:
             self.port.open_session(self._open_setup)
 
@@ -177,7 +181,7 @@ class Daemon:
             reader.join(1.0)
         self._engine.stop()
         self._recorder.stop()
-        for part in (self._mqtt, *self._beside, self._name, self._web):
+        for part in (self._mqtt, *self._beside, self._pages):
             if part is not None:
                 part.stop()
         self._store.close()
@@ -191,20 +195,6 @@ class Daemon:
         living = {name: part for name, part in (("buzzer", self._buzzer), ("valve", self._valve)) if part}
         troubles |= {name: GoesOn(part).trouble for name, part in turning.items()}
         return troubles | {name: ended(part) for name, part in living.items()}
-
-    def _web_server(self, port: RunningCart):
-        if self._http is None:
-            return None
-        from web.app import create_app
-        from web.server import WebServer
-
-        app = create_app(port, self._folder, stop=self._stop, token_to_read=self._cart.http.token_to_read)
-        return WebServer(app, *parse_http(self._http), self._stop)
-
-    def _network_name(self) -> NetworkName | None:
-        if self._web is None:
-            return None
-        return NetworkName(self._cart.id, address_for_phones(self._web.host), self._web.port)
 
     def _hand_on(self, blocks: list[Block]) -> None:
         self._recent.take(blocks)
@@ -227,7 +217,7 @@ class Daemon:
         now["links"] = {reader.source.name: reader.trouble or "ok" for reader in self._readers}
         now["broker"] = self.broker_status
         now["scale"] = self.scale.shown(now)
-        now["network_name"] = self._name.status if self._name else None
+        now |= self._pages.shown() if self._pages else {"network_name": None}
         if self._valve is not None:
             now["valve"] = self._valve.state()
         return now
@@ -246,6 +236,8 @@ def run_daemon(args: argparse.Namespace) -> int:
         print(f"Record      {daemon.record_found}", flush=True)
         daemon.start()
         print(f"Page        {daemon.url_for_phones}", flush=True)
+        if daemon.page_doubt:
+            print(f"Certificate {daemon.page_doubt}", flush=True)
         notify("READY=1")
         _stay_up(daemon, ended)
     finally:

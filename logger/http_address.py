@@ -27,14 +27,14 @@ def free_near(host: str, port: int) -> int:
     raise OSError(f"--http {host}:{port}: this machine has no such address to listen on")
 
 
-def url_of(host: str, port: int) -> str:
+def url_of(host: str, port: int, scheme: str = "http") -> str:
     """The page's address on this machine."""
-    return f"http://{_bracketed('127.0.0.1' if host in EVERYWHERE else host)}:{port}/"
+    return f"{scheme}://{_bracketed('127.0.0.1' if host in EVERYWHERE else host)}:{port}/"
 
 
-def url_for_phones(host: str, port: int) -> str:
+def url_for_phones(host: str, port: int, scheme: str = "http") -> str:
     """The page's address as others on the network see it; this machine's own where it is alone."""
-    return url_of(address_for_phones(host) or host, port)
+    return url_of(address_for_phones(host) or host, port, scheme)
 
 
 def address_for_phones(host: str) -> str | None:

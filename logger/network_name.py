@@ -11,7 +11,8 @@ import threading
 
 log = logging.getLogger(__name__)
 
-SERVICE = "_http._tcp.local."
+SERVICES = {"http": "_http._tcp.local.", "https": "_https._tcp.local."}
+"""As registered with IANA (RFC 6335)."""
 
 
 def host_name(cart_id: str) -> str:
@@ -21,14 +22,14 @@ def host_name(cart_id: str) -> str:
 
 
 class NetworkName:
-    """Announces `http://tarebook-CART.local:PORT/` at `address` from `start` to `stop`; nothing where it is None.
+    """Announces `SCHEME://tarebook-CART.local:PORT/` at `address` from `start` to `stop`; nothing where it is None.
 
     `status` is one line at any time: the name, or why there is none.
     """
 
-    def __init__(self, cart_id: str, address: str | None, port: int):
+    def __init__(self, cart_id: str, address: str | None, port: int, scheme: str = "http"):
         self._name, self._cart_id, self._address, self._port = host_name(cart_id), cart_id, address, port
-        self._zeroconf = None
+        self._scheme, self._zeroconf = scheme, None
         self._thread = threading.Thread(target=self._announce, name="network-name", daemon=True)
         self.status = "not announced yet"
 
@@ -56,15 +57,16 @@ class NetworkName:
             taken = type(error).__name__ == "NonUniqueNameException"
             self._failed("another machine has it already" if taken else str(error) or type(error).__name__)
         else:
-            self.status = f"http://{self._name}.local:{self._port}/"
+            self.status = f"{self._scheme}://{self._name}.local:{self._port}/"
 
     def _register(self) -> None:
         from zeroconf import ServiceInfo, Zeroconf
 
         self._zeroconf = Zeroconf(interfaces=[self._address])
+        service = SERVICES[self._scheme]
         about = ServiceInfo(
-            SERVICE,
-            f"{self._name}.{SERVICE}",
+            service,
+            f"{self._name}.{service}",
             addresses=[socket.inet_aton(self._address)],
             port=self._port,
             properties={"path": "/", "cart": self._cart_id},

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterable
 from pathlib import Path
 
-from flask import Flask, request
+from flask import Flask
 
 from logger.port import CartPort
-from logger.record.attachments import LARGEST_BYTES
 from web.actions import Actions
 from web.assets import install_assets
 from web.container_actions import ContainerActions
 from web.feed import EventStreams
 from web.filters import install_filters
 from web.heavy import Heavy
+from web.hosts import install_hosts
 from web.job_actions import JobActions
+from web.limits import limit_bodies
 from web.live import Live
 from web.openapi import openapi_document
 from web.operations import Operations
@@ -33,20 +35,6 @@ from web.shop_pages import ShopPages
 
 STREAM_SLOTS = 42
 STREAM_LIFE_S = 60.0
-MOST_BODY_BYTES = 64 * 1024
-MOST_UPLOAD_BYTES = 64 * 1024 * 1024
-MOST_PHOTO_BYTES = LARGEST_BYTES + 64 * 1024
-
-
-def _limit_bodies(app: Flask) -> None:
-    app.config["MAX_CONTENT_LENGTH"] = MOST_BODY_BYTES
-
-    @app.before_request
-    def allow_uploads() -> None:
-        if request.path == "/api/recordings":
-            request.max_content_length = MOST_UPLOAD_BYTES
-        elif request.path.endswith("/photos"):
-            request.max_content_length = MOST_PHOTO_BYTES
 
 
 def create_app(
@@ -58,12 +46,14 @@ def create_app(
     stream_life_s: float = STREAM_LIFE_S,
     heavy: Heavy | None = None,
     token_to_read: bool = False,
+    names: Iterable[str] = (),
 ) -> Flask:
     """The Flask app on a cart's port.
 
     data_dir: the store's folder, for work done by another process. stop: set to end every open stream.
     slots: how many phones may watch live at once; the server needs more threads than that (see web.server).
-    token_to_read: whether even looking needs pairing.
+    token_to_read: whether even looking needs pairing. names: those of the cart, besides its addresses and those of the
+    local network.
     """
     app = Flask(__name__, static_folder=None)
     streams = EventStreams(port.feed, stop or threading.Event(), slots, stream_life_s)
@@ -87,7 +77,9 @@ def create_app(
         ShopPages(port),
     ):
         routes += views.routes()
-    _limit_bodies(app)
+    app.extensions["pairing"] = port.pairing
+    limit_bodies(app)
+    install_hosts(app, names)
     install_filters(app)
     install_headers(app)
     install_packing(app)

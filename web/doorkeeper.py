@@ -9,7 +9,7 @@ import resource
 import time
 
 from waitress.channel import HTTPChannel
-from waitress.server import TcpWSGIServer
+from waitress.server import BaseWSGIServer, TcpWSGIServer, UnixWSGIServer
 
 log = logging.getLogger(__name__)
 
@@ -32,7 +32,7 @@ def most_connections() -> int:
     return max(2 * ROOM, min(MOST_CONNECTIONS, resource.getrlimit(resource.RLIMIT_NOFILE)[0] - SPARE_DESCRIPTORS))
 
 
-class DoorkeptServer(TcpWSGIServer):
+class _Doorkeeper(BaseWSGIServer):
     """A waitress server that looks after its connections by the monotonic clock; waitress itself goes by the wall's,
     which may be set back by years."""
 
@@ -85,6 +85,14 @@ class DoorkeptServer(TcpWSGIServer):
         ]
         for _, _, channel in sorted(idle, key=lambda each: each[:2])[:ROOM]:
             channel.will_close = True
+
+
+class DoorkeptServer(_Doorkeeper, TcpWSGIServer):
+    """One that phones reach themselves."""
+
+
+class DoorkeptInside(_Doorkeeper, UnixWSGIServer):
+    """One that listens on a socket of this machine, behind what speaks TLS."""
 
 
 def _waits_for_the_phone(channel: HTTPChannel) -> bool:

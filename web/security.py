@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, request
+from werkzeug.http import parse_cookie
 
 from logger.pairing import Pairing
 from web.problems import Problem
@@ -27,14 +29,19 @@ PAGE_HEADERS = {
 """What only a document needs to be told; small files are spared it."""
 
 
-def _bearer() -> str | None:
-    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+def _bearer(headers: Mapping[str, str]) -> str | None:
+    scheme, _, token = headers.get("Authorization", "").partition(" ")
     return token.strip() or None if scheme.lower() == "bearer" else None
+
+
+def token_of(headers: Mapping[str, str]) -> str | None:
+    """The token that a request with these headers carries, good or not."""
+    return _bearer(headers) or parse_cookie(headers.get("Cookie")).get(COOKIE)
 
 
 def token_given() -> str | None:
     """The token that the request carries, good or not."""
-    return _bearer() or request.cookies.get(COOKIE)
+    return token_of(request.headers)
 
 
 def is_paired(pairing: Pairing) -> bool:
@@ -60,7 +67,7 @@ def require_pairing(pairing: Pairing) -> None:
     """Let a changing request pass only with a token, and with the cookie only from our own pages."""
     if not is_paired(pairing):
         raise _not_paired()
-    if _bearer() is None:
+    if _bearer(request.headers) is None:
         require_same_origin()
 
 

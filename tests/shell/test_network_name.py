@@ -7,19 +7,20 @@ import sys
 import pytest
 from bench_cart import until
 
-from logger.network_name import SERVICE, NetworkName, host_name
+from logger.network_name import SERVICES, NetworkName, host_name
 
 
-def test_the_name_is_found_and_taken_back():
+@pytest.mark.parametrize("scheme", ["http", "https"])
+def test_the_name_is_found_and_taken_back(scheme):
     zeroconf = pytest.importorskip("zeroconf", reason="the extra `name` is not installed")
-    name = NetworkName("cart 1", "127.0.0.1", 8080)
+    name = NetworkName("cart 1", "127.0.0.1", 8080, scheme)
     name.start()
-    assert until(lambda: name.status.startswith("http") and name.status) == "http://tarebook-cart-1.local:8080/"
+    assert until(lambda: name.status.startswith("http") and name.status) == f"{scheme}://tarebook-cart-1.local:8080/"
     asking = zeroconf.Zeroconf(interfaces=["127.0.0.1"])
     try:
-        found = asking.get_service_info(SERVICE, f"tarebook-cart-1.{SERVICE}", 5000)
+        found = asking.get_service_info(SERVICES[scheme], f"tarebook-cart-1.{SERVICES[scheme]}", 5000)
         assert found.parsed_addresses() == ["127.0.0.1"] and found.port == 8080
-        twin = NetworkName("cart-1", "127.0.0.1", 8081)
+        twin = NetworkName("cart-1", "127.0.0.1", 8081, scheme)
         twin.start()
         assert "another machine has it" in until(lambda: twin.status.startswith("none") and twin.status)
         twin.stop()

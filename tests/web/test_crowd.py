@@ -7,8 +7,9 @@ import socket
 import urllib.request
 
 import pytest
+from waitress.server import TcpWSGIServer
 
-from web.doorkeeper import MOST_CONNECTIONS, ROOM, SPARE_DESCRIPTORS, DoorkeptServer, most_connections
+from web.doorkeeper import MOST_CONNECTIONS, ROOM, SPARE_DESCRIPTORS, most_connections
 
 
 def crowd(server, count: int, says: bytes = b"") -> list[socket.socket]:
@@ -50,14 +51,14 @@ def test_a_phone_that_is_quiet_for_long_is_let_go_of(server, monkeypatch):
 
 def test_running_out_of_descriptors_costs_the_quiet_ones_and_is_said_once(server, monkeypatch, caplog):
     came = iter([OSError(24, "Too many open files")] * 3)
-    real = DoorkeptServer.__mro__[1].accept
+    real = TcpWSGIServer.accept
 
     def accept(self):
         if (error := next(came, None)) is not None:
             raise error
         return real(self)
 
-    monkeypatch.setattr(DoorkeptServer.__mro__[1], "accept", accept)
+    monkeypatch.setattr(TcpWSGIServer, "accept", accept)
     assert asked(server) == 200
     assert [record.getMessage() for record in caplog.records if "Too many open files" in record.getMessage()] == [
         "no connection can be taken: Too many open files; those that nobody uses are closed"
