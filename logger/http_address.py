@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 import socket
 
+# Phones come over the network: on every interface, unless --http or the cart's owner says otherwise.
 DEFAULT_HTTP = "0.0.0.0:8080"
-EVERYWHERE = ("0.0.0.0", "::", "")
+EVERYWHERE = ("0.0.0.0", "::", "")  # noqa: S104  # nosec B104
 
 
 def parse_http(text: str) -> tuple[str, int]:
@@ -14,7 +15,7 @@ def parse_http(text: str) -> tuple[str, int]:
     host, colon, port = text.rpartition(":")
     if not colon or not port.isascii() or not port.isdigit() or int(port) > 65535:
         raise ValueError(f"--http {text}: write HOST:PORT, for instance {DEFAULT_HTTP}")
-    return host.strip("[]") or "0.0.0.0", int(port)
+    return host.strip("[]") or EVERYWHERE[0], int(port)
 
 
 def free_near(host: str, port: int) -> int:

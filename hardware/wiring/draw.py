@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sys
 import tomllib
-import xml.etree.ElementTree as ET
+import xml.etree.ElementTree as ET  # nosec B405 - writes a drawing, reads none
 from dataclasses import dataclass, field
 from pathlib import Path
 

@@ -33,6 +33,9 @@ _STAMPED = """
 UPDATE container SET tare_g = coalesce(?, tare_g), water_capacity_g = coalesce(?, water_capacity_g),
     retest_due = coalesce(?, retest_due) WHERE label = ?"""
 _REPLACE = "DELETE FROM movement WHERE label = ? AND kind = ? AND session_id = ?"
+_NEW_CONTAINER = """
+INSERT INTO container (label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due, water_capacity_g)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"""
 
 
 class ContainerError(StoreError):
@@ -118,8 +121,7 @@ class Containers:
         if start_g is None:
             start_g = 0.0 if kind == "recovery_cylinder" or full_g is None else full_g
         row = (label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due, water_capacity_g)
-        columns = "label, kind, refrigerant, tare_g, full_g, start_g, note, retest_due, water_capacity_g"
-        self._store.run([(f"INSERT INTO container ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", [row])])
+        self._store.run([(_NEW_CONTAINER, [row])])
 
     def drawn(self, label: str, mass_g: float, session_id: str | None = None, at_utc: str | None = None) -> None:
         """Refrigerant charged from it; booked once a session, a later figure of the same session in its place."""

@@ -13,7 +13,7 @@ _PATHS = [*(f"charge.{key}" for key in _CHARGE), "evacuation.lowest_pa", *_WHOLE
 _SQL = f"""
 SELECT session_id, started_utc, vehicle, json_extract(findings, {", ".join(f"'$.{path}'" for path in _PATHS)}) AS parts
 FROM session WHERE findings IS NOT NULL AND open = 0
-ORDER BY coalesce(started_utc, '9999') DESC, id DESC"""
+ORDER BY coalesce(started_utc, '9999') DESC, id DESC"""  # noqa: S608  # nosec B608 - of the constants above
 
 
 _LAGS = """

@@ -25,7 +25,7 @@ _SUMMARY = f"""
 SELECT session_id, cart_id, started_utc, open, imported, refrigerant, target_g, delivered_g, uncertainty_g,
     within_placard, CASE open WHEN 1 THEN {_LAST} ELSE duration_s END AS duration_s, vehicle, {_ALERTS} AS alerts,
     {_DECISION} AS decision
-FROM session"""
+FROM session"""  # noqa: S608  # nosec B608 - of the constants above
 _NEWEST = "ORDER BY coalesce(started_utc, '9999') DESC, id DESC"
 _FLAGS = ("open", "imported", "within_placard")
 
@@ -105,7 +105,7 @@ class StoreReader:
     def all_findings(self, limit: int | None = None) -> Iterator[tuple[dict, dict]]:
         """Summary and findings of every session that has findings, newest first."""
         summaries = {summary["session_id"]: summary for summary in self.sessions()}
-        sql = f"SELECT session_id, findings FROM session WHERE findings IS NOT NULL {_NEWEST} LIMIT ?"
+        sql = f"SELECT session_id, findings FROM session WHERE findings IS NOT NULL {_NEWEST} LIMIT ?"  # noqa: S608  # nosec B608
         for row in self.rows(sql, -1 if limit is None else limit):
             yield summaries[row["session_id"]], json.loads(row["findings"])
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406 - escapes, parses nothing
 
 from reportlab.lib.colors import HexColor
 from reportlab.lib.enums import TA_RIGHT

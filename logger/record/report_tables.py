@@ -9,7 +9,12 @@ from logger.record.report_data import ReportData
 from logger.record.report_units import Units
 from logger.record.report_words import clock
 
-OUTCOMES = {"pass": "pass", "fail": "FAIL", "marginal": "marginal", "not-judged": "not judged"}
+OUTCOMES = {  # nosec B105 - no password
+    "pass": "pass",
+    "fail": "FAIL",
+    "marginal": "marginal",
+    "not-judged": "not judged",
+}
 
 
 @dataclass(frozen=True, slots=True)
