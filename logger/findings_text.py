@@ -135,6 +135,14 @@ def review_lines(review: list[dict] | None) -> list[str]:
     ]
 
 
+def before_lines(known: dict) -> list[str]:
+    """What is known of the vehicle from before: a line, and one with the masses where it was here."""
+    if known["before"] is None:
+        return [f"Before      not judged: {known['before_why']}"]
+    first, *more = known["before"]["words"]
+    return [f"Before      {first}"] + ([f"            {' '.join(more)}"] if more else [])
+
+
 def _why(row: dict) -> str:
     """The reason, where there is something to explain and it is not said already."""
     told = row.get("why") and row["outcome"] != "pass" and row.get("measured") is not None

@@ -9,10 +9,11 @@ from logger.learned_lag import learned
 from logger.port import CartPort
 from logger.record.containers import ledger
 from logger.record.errors import StoreError
+from logger.record.visits import before_session
 from web.glance import standing
 from web.live import Live
 from web.phone_actions import phones_of
-from web.reading import the_session
+from web.reading import findings_so_far, the_session
 from web.routes import Query, Route
 from web.schemas import TEXT
 from web.security import is_paired
@@ -41,7 +42,18 @@ class Pages:
         cautions = self._live.cautions(now["stage"])
         labels = [held["label"] for held in ledger(self._store)]
         alerts = standing(now["alerts"])
-        return self._page("live.html", now=now, alerts=alerts, replay=None, cautions=cautions, labels=labels)
+        known = self._vehicle_before(now["session_id"]) if now["session_id"] else None
+        return self._page(
+            "live.html", now=now, alerts=alerts, replay=None, cautions=cautions, labels=labels, before=known
+        )
+
+    def _vehicle_before(self, session_id: str) -> dict | None:
+        """Earlier visits of the open session's vehicle; the record may be a moment behind the cart."""
+        try:
+            row = self._store.session(session_id)
+        except StoreError:
+            return None
+        return before_session(self._store, row, self._port.findings())["before"]
 
     def sessions_page(self):
         wanted = request.args.get("q", "").strip()
@@ -52,7 +64,9 @@ class Pages:
     def session_page(self, id: str):
         row = the_session(self._store, id)
         others = [other for other in self._store.sessions(LONGEST_LIST) if other["session_id"] != id]
-        return self._page("session.html", row=row, findings=self._findings(id), others=others)
+        findings = findings_so_far(self._port, id)
+        known = before_session(self._store, row, findings)
+        return self._page("session.html", row=row, findings=findings, others=others, **known)
 
     def replay_page(self, id: str):
         row = the_session(self._store, id)
@@ -85,12 +99,6 @@ class Pages:
 
     def manifest(self):
         return Response(render_template("manifest.webmanifest"), mimetype="application/manifest+json")
-
-    def _findings(self, session_id: str) -> dict | None:
-        """Those kept, or of the open session those so far."""
-        kept = self._store.findings(session_id)
-        so_far = None if kept else self._port.findings()
-        return so_far if so_far and so_far["session_id"] == session_id else kept
 
     def _spark(self, session_id: str) -> list:
         try:

@@ -6,6 +6,7 @@ import math
 
 from flask import request
 
+from logger.port import CartPort
 from logger.record.errors import StoreError
 from logger.record.reader import StoreReader
 from web.problems import Problem
@@ -19,6 +20,13 @@ def the_session(store: StoreReader, session_id: str) -> dict:
         return store.session(session_id)
     except StoreError as error:
         raise Problem(404, "No such session", str(error)) from None
+
+
+def findings_so_far(port: CartPort, session_id: str) -> dict | None:
+    """Those kept, or of the open session those so far."""
+    kept = port.store.findings(session_id)
+    so_far = None if kept else port.findings()
+    return so_far if so_far and so_far["session_id"] == session_id else kept
 
 
 def _number(name: str, default: float | None) -> float | None:

@@ -72,6 +72,7 @@ SCHEMAS = {
     ),
     "Glance": _object(["do", "hero"], do=TEXT, hero={"enum": ["remaining", "vacuum", "weight", "vent"]}),
     "SessionRow": _object(["session_id", "open"], session_id=TEXT, started_utc=MAYBE_TEXT, open={"type": "boolean"}),
+    "Visits": _object(["before", "before_why"], before={"type": ["object", "null"]}, before_why=TEXT),
     "Sessions": _object(["sessions"], sessions=_list(ref("SessionRow"))),
     "Findings": {"type": "object", "required": ["session_id", "charge", "alerts", "review"]},
     "Readings": _object(["t_s", "low", "high", "mean"], t_s=NUMBERS, low=NUMBERS, high=NUMBERS, mean=NUMBERS),

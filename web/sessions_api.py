@@ -7,15 +7,17 @@ import re
 from flask import Response, request
 
 from logger.port import CartPort
+from logger.record.visits import before_now, before_session
 from web.answers import as_json
 from web.heavy import Heavy
 from web.problems import Problem
-from web.reading import points_wanted, span_wanted, the_session
+from web.reading import findings_so_far, points_wanted, span_wanted, the_session
 from web.routes import Query, Route
 from web.schemas import TEXT, ref
 
 JSON = "application/json"
 UNITS = ("metric", "us")
+LONGEST_NAME = 80
 
 
 class SessionsApi:
@@ -28,14 +30,21 @@ class SessionsApi:
         return as_json({"sessions": self._store.sessions()})
 
     def api_session(self, id: str):
-        return as_json(the_session(self._store, id))
+        row = the_session(self._store, id)
+        return as_json({**row, **before_session(self._store, row, findings_so_far(self._port, id))})
+
+    def api_visits(self):
+        """What is known of a vehicle from before, while its VIN or registration is typed."""
+        vehicle = {key: request.args.get(key, "")[:LONGEST_NAME] for key in ("vin", "registration")}
+        if wanted := request.args.get("session"):
+            session = {**the_session(self._store, wanted), "vehicle": vehicle}
+            return as_json(before_session(self._store, session, None))
+        return as_json(before_now(self._store, vehicle, self._port.now().get("t_utc")))
 
     def api_findings(self, id: str):
         the_session(self._store, id)
-        findings = self._store.findings(id)
+        findings = findings_so_far(self._port, id)
         if findings is None:
-            findings = self._port.findings()
-        if findings is None or findings["session_id"] != id:
             raise Problem(404, "No findings", f"session {id!r} was closed before it could be judged; replay it")
         return as_json(findings)
 
@@ -81,10 +90,16 @@ class SessionsApi:
             Query("to_s", number),
             Query("points", {"type": "integer", "minimum": 1, "maximum": 4000}, about="buckets; none hides a peak"),
         )
+        vehicle = (
+            Query("vin", TEXT),
+            Query("registration", TEXT),
+            Query("session", TEXT, about="only visits before this session; left out: all that are over"),
+        )
         one, units = "/api/sessions/{id}", (Query("units", {"enum": list(UNITS)}, about="metric where not said"),)
         return [
             Route("GET", "/api/sessions", self.api_sessions, "All, newest first", {200: (JSON, ref("Sessions"))}),
             Route("GET", one, self.api_session, "One session", {200: (JSON, ref("SessionRow"))}),
+            Route("GET", "/api/visits", self.api_visits, "A vehicle before", {200: (JSON, ref("Visits"))}, vehicle),
             Route("GET", f"{one}/findings", self.api_findings, "What it came to", {200: (JSON, ref("Findings"))}),
             Route("GET", f"{one}/readings", self.api_readings, "A channel", {200: (JSON, ref("Readings"))}, span),
             Route(

@@ -1,7 +1,8 @@
 """Judge one session against today's criteria: what was measured, the limit, its source, the outcome.
 
-With --strict the exit status is 1 when a criterion failed. Without SESSION it is the review of them all: charge errors
-with their control limits, stop lag per technician, time per stage, vehicles that came back and what they lost.
+Below the first line stands what is known of its vehicle from before. With --strict the exit status is 1 when a
+criterion failed. Without SESSION it is the review of them all: charge errors with their control limits, stop lag per
+technician, time per stage, vehicles that came back and what they lost.
 """
 
 from __future__ import annotations
@@ -24,8 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from logger.findings_text import review_lines
+    from logger.findings_text import before_lines, review_lines
     from logger.record.reader import StoreReader
+    from logger.record.visits import before_session
     from logger.replay import replay
     from logger.session.review import overall, review
 
@@ -35,12 +37,13 @@ def run(args: argparse.Namespace) -> int:
     if args.session is None:
         return _all(reader, args.json)
     findings = reader.findings(args.session) or replay(reader.recording(args.session))
-    rows = review(findings)
+    rows, known = review(findings), before_session(reader, reader.session(args.session), findings)
     if args.json:
-        told = {"session_id": args.session, "overall": overall(rows), "review": rows}
+        told = {"session_id": args.session, "overall": overall(rows), "review": rows, **known}
         print(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        print(f"Session {args.session}: {overall(rows)}", *review_lines(rows), sep="\n")
+        lines = [f"Session {args.session}: {overall(rows)}", *before_lines(known), *review_lines(rows)]
+        print("\n".join(lines))
     return int(args.strict and overall(rows) == "fail")
 
 

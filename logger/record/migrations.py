@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlite_utils import Database, Migrations
 
-from logger.record.schema import APPLICATION_ID, FIRST
+from logger.record.schema import APPLICATION_ID, BY_VEHICLE, FIRST
 
 steps = Migrations("tarebook")
 
@@ -27,6 +27,14 @@ def m002_container_limits(db: Database) -> None:
     db.execute("ALTER TABLE container ADD COLUMN water_capacity_g REAL")
     db.execute("ALTER TABLE container ADD COLUMN air_check TEXT")
     db.execute("PRAGMA user_version = 2")
+
+
+@steps()
+def m003_vehicles(db: Database) -> None:
+    """Sessions by their vehicle."""
+    for statement in BY_VEHICLE:
+        db.execute(statement)
+    db.execute("PRAGMA user_version = 3")
 
 
 def migrate(path: Path) -> None:

@@ -11,7 +11,7 @@ from typing import IO
 from logger.record.errors import StoreBusyError, StoreError
 from logger.record.schema import APPLICATION_ID
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 _BIG_BYTES = 256 << 20
 _SMALL_TABLES = ("session", "channel", "mark", "alert", "outbox", "setting", "decision", "container", "movement")
 

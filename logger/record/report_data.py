@@ -9,6 +9,8 @@ from logger.measure.refrigerants import UnknownRefrigerant
 from logger.measure.saturation import Saturation, saturation
 from logger.record.reader import StoreReader
 from logger.record.recorded import Recording
+from logger.record.visits import before_session
+from logger.session.container_stays import container_stays
 from logger.session.pipeline import Pipeline
 from logger.session.review import review
 from logger.session.setup import SessionSetup, channel_infos
@@ -22,7 +24,8 @@ Series = dict[str, list[float]]
 class ReportData:
     """session: the store's row with `setup`, `channels`, `decisions`. series: channel → {"t_s", "low", "high", "mean"}.
 
-    weight: the scale once more, only over the charge and finer; empty where nothing was charged.
+    weight: the scale once more, only over the charge and finer; empty where nothing was charged. labels: when a
+    container was placed → the label told for it. before: earlier visits of the vehicle, or None.
     """
 
     session: dict
@@ -30,6 +33,8 @@ class ReportData:
     series: dict[str, Series]
     weight: Series = field(default_factory=dict)
     curve: Saturation | None = None
+    labels: dict[float, str] = field(default_factory=dict)
+    before: dict | None = None
 
     @property
     def setup(self) -> dict:
@@ -57,7 +62,16 @@ def report_data(reader: StoreReader, session_id: str) -> ReportData:
     series = {name: reader.readings(session_id, name, points=POINTS) for name in channels}
     window = charge_window(findings)
     weight = reader.readings(session_id, "scale", *window, POINTS) if window and "scale" in series else {}
-    return ReportData(session, findings, series, weight, _curve(session["setup"].get("refrigerant") or ""))
+    stays = container_stays(findings, reader.marks(session_id))
+    return ReportData(
+        session,
+        findings,
+        series,
+        weight,
+        _curve(session["setup"].get("refrigerant") or ""),
+        {stay.on_t_s: stay.label for stay in stays if stay.label},
+        before_session(reader, session, findings)["before"],
+    )
 
 
 def charge_window(findings: dict) -> tuple[float, float] | None:

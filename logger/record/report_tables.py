@@ -16,6 +16,8 @@ OUTCOMES = {  # nosec B105 - no password
     "not-judged": "not judged",
 }
 
+VISITS_SHOWN = 5
+
 
 @dataclass(frozen=True, slots=True)
 class Table:
@@ -31,7 +33,7 @@ class Table:
 def tables(data: ReportData, units: Units) -> list[Table]:
     """The second page, in order; empty ones left out."""
     found = [_criteria(data, units), _decisions(data), _containers(data, units), _parts(data, units)]
-    found += [_budget(data, units), _calibration(data), _alert_table(data)]
+    found += [_before(data, units), _budget(data, units), _calibration(data), _alert_table(data)]
     return [table for table in found if table.rows]
 
 
@@ -56,6 +58,7 @@ def _containers(data: ReportData, units: Units) -> Table:
     }
     rows = [
         (
+            data.labels.get(c["on_t_s"], "–"),
             clock(c["on_t_s"]),
             clock(c["off_t_s"]),
             names.get(c.get("purpose", "charge"), ""),
@@ -65,11 +68,14 @@ def _containers(data: ReportData, units: Units) -> Table:
         )
         for c in data.charge.get("containers") or []
     ]
-    heads = ("On", "Off", "For", "Gross before", "Gross after", "Drawn")
+    heads: tuple[str, ...] = ("Label", "On", "Off", "For", "Gross before", "Gross after", "Drawn")
+    widths: tuple[float, ...] = (0.2, 0.1, 0.1, 0.18, 0.15, 0.14, 0.13)
     kept = data.charge.get("hose_residue_g")
     vented = data.charge.get("vented_g") or 0.0
     why = f"The hose keeps {units.mass_text(kept or 0.0, 1)}; vented {units.mass_text(vented, 1)}." if rows else ""
-    return Table("Containers on the scale", heads, tuple(rows), (0.12, 0.12, 0.22, 0.18, 0.18, 0.18), why)
+    if not data.labels:
+        heads, widths, rows = heads[1:], (0.12, 0.12, 0.22, 0.18, 0.18, 0.18), [row[1:] for row in rows]
+    return Table("Containers on the scale", heads, tuple(rows), widths, why)
 
 
 def _budget(data: ReportData, units: Units) -> Table:
@@ -115,6 +121,25 @@ def _parts(data: ReportData, units: Units) -> Table:
         for part in data.job.get("parts") or []
     ]
     return Table("Parts and oil", ("Part replaced", "Oil added", "Note"), tuple(rows), (0.35, 0.2, 0.45))
+
+
+def _before(data: ReportData, units: Units) -> Table:
+    """Earlier visits of the vehicle, the newest few."""
+    rows = [
+        (
+            (visit["started_utc"] or "time unknown")[:10],
+            visit["session_id"],
+            units.mass_text(visit["recovered_g"]) if visit["recovered_g"] is not None else "–",
+            units.mass_text(visit["delivered_g"]) if visit["delivered_g"] is not None else "–",
+            ", ".join(visit["patterns"]) or "–",
+            "; ".join(visit[key] for key in ("complaint", "leak_place", "repair") if visit[key]) or "–",
+        )
+        for visit in (data.before or {}).get("visits") or []
+    ]
+    more = f"{len(rows) - VISITS_SHOWN} earlier ones are not shown." if len(rows) > VISITS_SHOWN else ""
+    heads = ("On", "Session", "Came out", "Went in", "Looked like", "Noted")
+    widths = (0.12, 0.18, 0.1, 0.1, 0.2, 0.3)
+    return Table("This vehicle before", heads, tuple(rows[:VISITS_SHOWN]), widths, more)
 
 
 def _decisions(data: ReportData) -> Table:

@@ -14,7 +14,9 @@ KPA_PER_PSI = 6.894757
 PA_PER_MICRON = 0.1333224
 ML_PER_FL_OZ = 29.5735295625
 KM_PER_MILE = 1.609344
-_QUANTITY = re.compile(r"(?P<first>\d+(?:\.\d+)?)(?: to (?P<second>\d+(?:\.\d+)?))? (?P<unit>g|Pa)\b(?!/)")
+_QUANTITY = re.compile(
+    r"(?P<first>\d+(?:\.\d+)?)(?:(?P<joint> to | ± )(?P<second>\d+(?:\.\d+)?))? (?P<unit>g|Pa)\b(?!/(?!year))"
+)
 
 
 class UnitsError(ValueError):
@@ -101,7 +103,7 @@ class Units:
         turn = self.in_mass if unit == "g" else self.in_vacuum
         values = [turn(float(text)) for text in (first, second) if text]
         shown = [figures(value) if unit == "Pa" else number(value, 2) for value in values]
-        return f"{' to '.join(shown)} {self.mass if unit == 'g' else self.vacuum}"
+        return f"{(found['joint'] or '').join(shown)} {self.mass if unit == 'g' else self.vacuum}"
 
 
 def number(value: float, digits: int) -> str:

@@ -54,6 +54,7 @@ def lines(data: ReportData, units: Units) -> list[tuple[str, str]]:
     """What else there is to say, each with its heading."""
     found = [
         ("As found", _found(data, units)),
+        ("Here before", _before(data, units)),
         ("Recovered", _recovered(data, units)),
         ("Pressure hold", _pressure_hold(data, units)),
         ("Vacuum", _vacuum(data, units)),
@@ -108,6 +109,12 @@ def _when(data: ReportData) -> str:
     started = data.session.get("started_utc")
     lasted = clock(data.findings.get("duration_s") or 0.0)
     return f"{started[:16].replace('T', ' ')} UTC, lasted {lasted}" if started else f"time unknown, lasted {lasted}"
+
+
+def _before(data: ReportData, units: Units) -> str:
+    """Nothing of a vehicle that was not here before."""
+    before = data.before or {}
+    return units.reworded(" ".join(before["words"])) if before.get("visits") else ""
 
 
 def _recovered(data: ReportData, units: Units) -> str:

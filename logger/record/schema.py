@@ -200,3 +200,25 @@ FIRST = (
     *_VIEWS,
 )
 """The statements that make an empty store of schema version 1."""
+
+
+def _named(key: str) -> str:
+    """A vehicle's VIN or registration as `logger.session.vehicle_name` takes it, in SQL."""
+    return plain_name(
+        f"coalesce(nullif(json_extract(findings, '$.job.{key}'), ''), json_extract(vehicle, '$.{key}'))"
+    )
+
+
+def plain_name(told: str) -> str:
+    """SQL that makes two ways of writing a name the same: capitals, no spaces."""
+    return f"upper(replace({told}, ' ', ''))"
+
+
+VIN, REGISTRATION = _named("vin"), _named("registration")
+"""An expression's index is used where a query holds the very same text."""
+
+BY_VEHICLE = (
+    f"CREATE INDEX session_by_vin ON session({VIN})",
+    f"CREATE INDEX session_by_registration ON session({REGISTRATION})",
+)
+"""What schema version 3 adds: a vehicle's sessions are found without a look at every one."""

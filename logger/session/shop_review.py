@@ -14,6 +14,7 @@ from statistics import median, quantiles
 from logger.measure.leakage import leakage
 from logger.session.control_chart import control_chart
 from logger.session.stop_lag import learned_lag_s
+from logger.session.vehicle_name import VehicleName, vehicle_name
 
 UNKNOWN = "not noted"
 
@@ -24,7 +25,7 @@ class Visit:
 
     session_id: str
     started_utc: str | None
-    vehicle: str
+    vehicle: VehicleName
     technician: str
     error_g: float | None
     lag_s: float | None
@@ -45,7 +46,7 @@ def visit(summary: Mapping, findings: Mapping) -> Visit:
     return Visit(
         summary["session_id"],
         summary.get("started_utc"),
-        _vehicle(job, summary.get("vehicle") or {}),
+        vehicle_name(job, summary.get("vehicle") or {}),
         job.get("technician") or UNKNOWN,
         None if delivered is None or target is None else delivered - target,
         _lag(charge),
@@ -79,11 +80,6 @@ def stage_spans(findings: Mapping) -> list[tuple[str, float]]:
     entered = [stage for stage in findings.get("stages") or [] if stage["stage"] != "closed"]
     times = [stage["t_s"] for stage in findings.get("stages") or []] + [findings.get("duration_s") or 0.0]
     return [(stage["stage"], max(times[k + 1] - stage["t_s"], 0.0)) for k, stage in enumerate(entered)]
-
-
-def _vehicle(job: Mapping, vehicle: Mapping) -> str:
-    name = job.get("vin") or vehicle.get("vin") or job.get("registration") or vehicle.get("registration") or ""
-    return "".join(name.upper().split())
 
 
 def _lag(charge: Mapping) -> float | None:
@@ -121,24 +117,34 @@ def _drifted(visits: Sequence[Visit]) -> list[str]:
 
 def _repeat_vehicles(visits: Sequence[Visit]) -> list[dict]:
     """Vehicles seen more than once, each with the loss between a charge and the next recovery; most visits first."""
+    plates: dict[str, set[str]] = defaultdict(set)
+    for v in visits:
+        plates[v.vehicle.registration].add(v.vehicle.vin)
     seen: dict[str, list[Visit]] = defaultdict(list)
     for v in visits:
         if v.vehicle:
-            seen[v.vehicle].append(v)
+            seen[_known_by(v.vehicle, plates[v.vehicle.registration])].append(v)
     repeated = [(name, stays) for name, stays in seen.items() if len(stays) > 1]
     repeated.sort(key=lambda item: (-len(item[1]), item[0]))
     return [
         {
             "vehicle": name,
             "session_ids": [v.session_id for v in stays],
-            "losses": [_loss(a, b) for a, b in zip(stays, stays[1:], strict=False)],
+            "losses": [loss(a, b) for a, b in zip(stays, stays[1:], strict=False)],
         }
         for name, stays in repeated
     ]
 
 
-def _loss(before: Visit, after: Visit) -> dict:
-    days = _days(before.started_utc, after.started_utc)
+def _known_by(name: VehicleName, vins: set[str]) -> str:
+    """The VIN, also where only the registration was noted, if that was seen on one vehicle alone."""
+    known = vins - {""}
+    return known.pop() if not name.vin and len(known) == 1 else str(name)
+
+
+def loss(before: Visit, after: Visit) -> dict:
+    """What was lost between a charge and the next recovery, JSON-ready; not judged with words that say why."""
+    days = days_between(before.started_utc, after.started_utc)
     pair = {"from": before.session_id, "to": after.session_id, "days": days}
     if days is None:
         why = "the time of one of the two is not known"
@@ -146,7 +152,8 @@ def _loss(before: Visit, after: Visit) -> dict:
     return pair | asdict(leakage(before.charged_g, before.charged_u_g, after.recovered_g, after.recovered_u_g, days))
 
 
-def _days(first: str | None, second: str | None) -> float | None:
+def days_between(first: str | None, second: str | None) -> float | None:
+    """From one ISO 8601 time to another; None where one is not known."""
     if first is None or second is None:
         return None
     return (datetime.fromisoformat(second) - datetime.fromisoformat(first)).total_seconds() / 86400.0

@@ -1,4 +1,5 @@
-"""What the review of a whole shop costs: 2,000 kept sessions, beside reading all their findings whole.
+"""What the review of a whole shop costs: 5,000 kept sessions, beside reading all their findings whole; and what it
+costs to know one vehicle again among them.
 
 Run as a program; `report()` gives the lines.
 """
@@ -19,11 +20,13 @@ from logger.record.reader import StoreReader
 from logger.record.recording import Recording
 from logger.record.session_rows import describe
 from logger.record.store import Store
+from logger.record.visits import before_session
 from logger.record.writes import insert_session
 from logger.replay import replay
 from logger.session.shop_review import shop_review
 
-SESSIONS = 2000
+SESSIONS = 5000
+LAST, TIMES = f"s{SESSIONS - 1}", 20
 CHANNELS = {"scale": {"unit": "g", "rate_hz": 10.0}}
 SETUP = {"cart_id": "cart-1", "refrigerant": "R-134a", "placard": {"low_g": 480, "high_g": 520}}
 
@@ -74,10 +77,16 @@ def report() -> list[str]:
         started = time.perf_counter()
         shop_review(reader.all_findings())
         whole_s = time.perf_counter() - started
+        session, findings = reader.session(LAST), reader.findings(LAST)
+        started = time.perf_counter()
+        before = [before_session(reader, session, findings) for _ in range(TIMES)][0]["before"]
+        before_s = (time.perf_counter() - started) / TIMES
         size = reader.rows("SELECT sum(length(findings)) AS n FROM session")[0]["n"]
     return [
         f"review of {found['sessions']} sessions: {review_s:.2f} s (findings of {size / 1e6:.0f} MB)",
         f"beside reading all findings whole: {review_s / whole_s:.2f} of {whole_s:.2f} s",
+        f"{len(before['visits'])} visits of one vehicle before: {1000 * before_s:.1f} ms, "
+        f"{before_s / review_s:.4f} of the review",
     ]
 
 

@@ -8,8 +8,9 @@ import pytest
 from sqlite_utils import Migrations
 from store_making import CHANNELS, SETUP, assert_holds, look
 
-from logger.record import migrations, opening
+from logger.record import migrations, opening, visits
 from logger.record.store import Store, StoreError, StoreReader
+from logger.record.visits import before_now
 
 NOW = opening.SCHEMA_VERSION
 
@@ -29,6 +30,7 @@ def next_schema(monkeypatch, statement: str) -> None:
     steps = Migrations("tarebook")
     steps(name="m001_first")(migrations.m001_first)
     steps(name="m002_container_limits")(migrations.m002_container_limits)
+    steps(name="m003_vehicles")(migrations.m003_vehicles)
 
     def further(db) -> None:
         db.execute("CREATE TABLE tool (name TEXT)")
@@ -70,3 +72,23 @@ def test_a_step_that_fails_changes_nothing(older, monkeypatch):
     with pytest.raises(StoreError, match="no such table"):
         again.reader().rows("SELECT * FROM tool")
     again.close()
+
+
+def test_a_store_of_the_first_schema_finds_vehicles_by_index(tmp_path, monkeypatch):
+    """Readable as it is; once a writer has opened it, the query of earlier visits goes by the two indexes."""
+    first = Migrations("tarebook")
+    first(name="m001_first")(migrations.m001_first)
+    with monkeypatch.context() as patch:
+        patch.setattr(migrations, "steps", first)
+        patch.setattr(opening, "SCHEMA_VERSION", 1)
+        store = Store.open(tmp_path / "tarebook.db")
+        store.close_session(store.create_session(SETUP, CHANNELS, "2024-03-01T08:00:00Z", {}))
+        store.close()
+    seen = before_now(StoreReader(store.path), {"registration": "ab100%"}, None)
+    assert [visit["session_id"] for visit in seen["before"]["visits"]] == ["cart-1-00001"]
+    Store.open(store.path).close()
+    assert version(store.path) == NOW
+    assert before_now(StoreReader(store.path), {"registration": "ab100%"}, None) == seen
+    plan = StoreReader(store.path).rows("EXPLAIN QUERY PLAN " + visits.SQL % "", "V", "R")
+    told = " ".join(row["detail"] for row in plan)
+    assert "session_by_vin" in told and "session_by_registration" in told and "SCAN" not in told

@@ -44,7 +44,8 @@ def store(recordings, tmp_path_factory):
     for name in ("single-cylinder", "hold-moisture"):
         recording = read_recording(recordings / f"{name}.zip")
         if name == "single-cylinder":
-            marks = [Mark(1.0, "note", {"job": JOB}), *recording.marks]
+            told = [Mark(1.0, "note", {"job": JOB}), Mark(1.0, "container_on", {"label": "R-7 <left>"})]
+            marks = [*told, *recording.marks]
             recording = replace(recording, marks=marks)
         add_recording(kept, recording, replay(recording))
     decide(kept, CHARGED, "returned", "A. Reviewer", "too much in it", "2024-06-12T09:00:00Z")
@@ -72,6 +73,7 @@ def test_the_second_page_says_what_it_rests_on(store):
     for part in ("charge within the label", "SAE J2788", "Expanded uncertainty U", "stop-charging", "into the vehicle"):
         assert part in text
     assert "too much in it" in text and "condenser" in text
+    assert re.search(r"Label On Off For .* R-7 <left> 0:\d\d:\d\d", text)
     assert "beside approved service equipment and certified people, never in their place" in text
 
 
@@ -147,6 +149,7 @@ def test_units_turn_texts_too():
     us = units_of("us")
     assert us.reworded("±15 g, or within the label") == "±0.53 oz, or within the label"
     assert us.reworded("486 to 514 g") == "17.14 to 18.13 oz" and us.reworded("at most 67 Pa") == "at most 503 micron"
+    assert us.reworded("Lost 60 ± 16 g/year") == "Lost 2.12 ± 0.56 oz/year" and us.reworded("5 g/s") == "5 g/s"
     assert units_of("metric").reworded("15 g") == "15 g" and us.temperature_text(100.0) == "212 °F"
     assert us.vacuum_text(2027.0) == "15200 micron" and us.vacuum_text(10.0) == "75 micron"
     assert us.pressure_text(6894.757) == "1000 psi" and us.mass_text(-0.0) == "0.00 oz"

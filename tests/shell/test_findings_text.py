@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logger.findings_text import findings_as_text, told
+from logger.findings_text import before_lines, findings_as_text, told
 from logger.session.events import Event
 
 FINDINGS = {
@@ -68,3 +68,9 @@ def test_events_are_told_on_one_line():
     alert = {"severity": "danger", "code": "backflow", "state": "raised", "message": "shut the valve"}
     assert told(Event("alert", 65.0, alert)) == "    1:05  danger   backflow raised: shut the valve"
     assert told(Event("stage", 3.0, {"stage": "charging"})).split() == ["0:03", "stage", "charging"]
+
+
+def test_what_is_known_from_before_takes_two_lines():
+    known = {"before": {"words": ["Here before once.", "500 g went in.", "Lost 60 g."]}, "before_why": ""}
+    assert before_lines(known) == ["Before      Here before once.", "            500 g went in. Lost 60 g."]
+    assert before_lines({"before": None, "before_why": "no VIN"}) == ["Before      not judged: no VIN"]

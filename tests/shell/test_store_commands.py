@@ -124,8 +124,10 @@ def test_a_session_is_reviewed_against_the_criteria(kept, data, capsys):
     assert main(["review", kept, *data]) == 0
     out = capsys.readouterr().out
     assert f"Session {kept}: fail" in out.splitlines()[0] and len(out.splitlines()) > 2
+    assert out.splitlines()[1] == "Before      Not here before, as far as this record goes."
     assert main(["review", kept, "--strict", *data]) == 1
     capsys.readouterr()
     assert main(["review", kept, "--json", *data]) == 0
     told = json.loads(capsys.readouterr().out)
+    assert told["before"]["visits"] == [] and told["before_why"] == ""
     assert told["overall"] == "fail" and {"criterion", "measured", "limit", "outcome"} <= set(told["review"][0])

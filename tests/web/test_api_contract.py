@@ -14,6 +14,7 @@ READ_ROUTES = [
     "/api/now",
     "/api/sessions",
     "/api/sessions/s-0",
+    "/api/visits?registration=AB1",
     "/api/sessions/s-0/findings",
     "/api/sessions/s-0/readings?channel=scale&points=10",
     "/healthz",

@@ -1,4 +1,5 @@
 // What to mind at the stage at hand, and the stage the readings suggest, with one touch to agree.
+import { words } from "./before.js";
 import { send } from "./deeds.js";
 
 const $ = (id) => document.getElementById(id);
@@ -13,7 +14,7 @@ export class Conduct {
     this.session = now.session_id;
     this.suggest(now.stage_suggested);
     const key = [now.session_id, now.stage, now.refrigerant].join();
-    if (this.key !== undefined && key !== this.key) this.load(now.stage);
+    if (this.key !== undefined && key !== this.key) this.load(now.stage), this.vehicle();
     this.key = key;
   }
 
@@ -27,6 +28,16 @@ export class Conduct {
 
   async agree() {
     if (await send(`/api/sessions/${encodeURIComponent(this.session)}/marks`, { mark: "stage", detail: { stage: this.stage } })) $("suggest").hidden = true;
+  }
+
+  // What is known of the open session's vehicle from before.
+  async vehicle() {
+    const page = `/sessions/${encodeURIComponent(this.session)}`;
+    const answer = this.session ? await fetch("/api" + page).catch(() => null) : null;
+    const said = answer?.ok ? words(await answer.json()) : "";
+    $("before").hidden = !said;
+    $("before-said").textContent = said;
+    $("before-more").href = page + "#before";
   }
 
   async load(stage) {

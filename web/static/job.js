@@ -1,4 +1,6 @@
 // Notes of the job: only what was changed is sent; the VIN is checked while it is typed; photos shrink before they go.
+import { wireBefore } from "./before.js";
+
 const LONGEST_PX = 1800;
 const PHOTO_QUALITY = 0.82;
 
@@ -8,6 +10,7 @@ export function wireJob() {
   if (!form) return;
   const parts = JSON.stringify(partsOf(form));
   form.collect = () => changed(form, parts);
+  wireBefore(form, document.getElementById("charts").dataset.session);
   form.elements.vin.addEventListener("input", (event) => vinSoon(event.target));
   form.addEventListener("change", (event) => event.target.name === "part" && hint(event.target));
   const more = document.getElementById("more-parts");

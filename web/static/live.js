@@ -1,4 +1,5 @@
 import { AlertBoard, Voice } from "./alerts.js";
+import { wireBefore } from "./before.js";
 import { Conduct } from "./cautions.js";
 import { send, setSession, wireForms } from "./deeds.js";
 import { LiveFeed } from "./feed.js";
@@ -82,6 +83,7 @@ function takeLink(state, seconds) {
 
 wireForms();
 wirePlan(document.querySelector("#session-dialog form"));
+wireBefore(document.querySelector("#session-dialog form"));
 wireMenu(() => (screen.again(), draw()));
 for (const input of document.querySelectorAll("input[name=window]")) {
   input.addEventListener("change", async () => (await history.show(input.value === "whole"), draw()));
