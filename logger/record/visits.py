@@ -20,7 +20,7 @@ SELECT session_id, started_utc, refrigerant, vehicle,
     json_extract(coalesce(findings, '{{}}'), {", ".join(f"'$.{path}'" for path in _PARTS)}) AS parts
 FROM session
 WHERE ({VIN} = {plain_name("?1")} OR {REGISTRATION} = {plain_name("?2")}) AND open = 0 %s
-ORDER BY started_utc DESC, id DESC LIMIT {MOST}"""
+ORDER BY started_utc DESC, id DESC LIMIT {MOST}"""  # noqa: S608  # nosec B608 - of the constants above
 
 
 def before_session(reader: StoreReader, session: Mapping, findings: Mapping | None) -> dict:
