@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 from brokers import Broker
+from packaged import REPO, build
 
-REPO = Path(__file__).resolve().parent.parent
 RECORDINGS = Path(os.environ.get("TAREBOOK_RECORDINGS") or REPO.parent / "shared" / "recordings")
 
 
@@ -19,6 +19,12 @@ def recordings() -> Path:
     if not list(RECORDINGS.glob("*.zip")):
         pytest.skip("the example recordings are not here; TAREBOOK_RECORDINGS names their folder")
     return RECORDINGS
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """(wheel, sdist) of the tree as it is."""
+    return build(tmp_path_factory.mktemp("tree"), tmp_path_factory.mktemp("dist"))
 
 
 @pytest.fixture(scope="module")

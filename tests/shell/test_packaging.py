@@ -8,12 +8,14 @@ import re
 import subprocess
 import sys
 import tarfile
+import time
 import tomllib
+import urllib.request
 import zipfile
 from importlib.metadata import version
-from pathlib import Path
 
 import pytest
+from packaged import REPO, fetch, tracked
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
@@ -24,29 +26,8 @@ from logger.record.recording import Recording, write_recording
 from logger.record.rows import Rows
 from logger.replay import replay
 
-REPO = Path(__file__).resolve().parent.parent.parent
 ROOMS = ("firmware_bridge/", "logger/", "web/")
 ONLY_IN_THE_REPOSITORY = (".ci/", ".gitignore", ".github/")
-
-
-def tracked() -> list[str]:
-    listed = subprocess.run(["git", "ls-files"], cwd=REPO, capture_output=True, text=True)
-    if listed.returncode != 0:
-        pytest.skip("not a clone: there is no list of what belongs to the project")
-    return [name for name in listed.stdout.splitlines() if (REPO / name).exists()]
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    """(wheel, sdist), built from what git tracks, without fetching anything."""
-    tree, out = tmp_path_factory.mktemp("tree"), tmp_path_factory.mktemp("dist")
-    for name in tracked():
-        (tree / name).parent.mkdir(parents=True, exist_ok=True)
-        (tree / name).write_bytes((REPO / name).read_bytes())
-    build = "import setuptools.build_meta as b, sys; out = sys.argv[1]; b.build_sdist(out); b.build_wheel(out)"
-    ran = subprocess.run([sys.executable, "-c", build, str(out)], cwd=tree, capture_output=True, text=True)
-    assert ran.returncode == 0, ran.stderr[-2000:]
-    return next(out.glob("*.whl")), next(out.glob("*.tar.gz"))
 
 
 def test_the_wheel_has_every_file_of_the_program(built):
@@ -96,6 +77,33 @@ def test_an_installed_program_judges_as_the_one_in_the_tree(built, tmp_path):
         [sys.executable, str(script)], env={**os.environ, "PYTHONPATH": str(place)}, capture_output=True, text=True
     )
     assert all(path.startswith(str(place)) for path in where.stdout.split()) and where.stdout
+
+
+@pytest.mark.timeout(600)
+def test_pipx_installs_it_and_the_demonstration_runs(built, tmp_path):
+    places = {f"PIPX_{name}": str(tmp_path / name) for name in ("HOME", "BIN_DIR", "MAN_DIR")}
+    environment = {**os.environ, **places}
+    fetch([sys.executable, "-m", "pipx", "install", "--python", sys.executable, f"{built[0]}[demo]"], env=environment)
+    command = [tmp_path / "BIN_DIR" / "tarebook", "demo", "--data", tmp_path / "data", "--http", "127.0.0.1:0"]
+    environment.pop("PYTHONPATH", None)
+    with subprocess.Popen(command, cwd=tmp_path, env=environment, stdout=subprocess.PIPE, text=True) as demo:
+        try:
+            page = next(line.split()[-1] for line in demo.stdout if line.startswith("Page "))
+            assert weight_on(page) > 0
+        finally:
+            demo.terminate()
+            demo.communicate(timeout=60)
+
+
+def weight_on(page: str) -> float:
+    """What the scale of a cart just started shows, in grams, once it shows something."""
+    for _ in range(600):
+        with urllib.request.urlopen(f"{page.rstrip('/')}/api/now", timeout=10) as answer:
+            scale = json.load(answer)["channels"].get("scale", {})
+        if scale.get("quality") == "good" and scale["value"]:
+            return scale["value"]
+        time.sleep(0.1)
+    return 0.0
 
 
 def test_the_tried_versions_are_within_what_the_project_asks_for():
