@@ -17,12 +17,13 @@ def free_port() -> int:
 
 
 class Broker:
-    """A mosquitto that can be stopped and started again on the same port."""
+    """A mosquitto that can be stopped and started again on the same port. anonymous: it lets in whoever comes."""
 
-    def __init__(self, folder: Path):
+    def __init__(self, folder: Path, anonymous: bool = True):
         self.port = free_port()
         self.config = folder / "mosquitto.conf"
-        self.config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+        door = f"listener {self.port} 127.0.0.1\nallow_anonymous {str(anonymous).lower()}\n"
+        self.config.write_text(door + "persistence false\n")
         self._process: subprocess.Popen | None = None
 
     def start(self) -> None:

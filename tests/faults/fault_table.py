@@ -9,6 +9,8 @@ from pathlib import Path
 
 from fault_play import kept_and_judged_alike, play
 from fuzzing import carts, frames, recordings
+from host_cases import cases as host_cases
+from host_cases import try_case
 from power_tries import try_all
 from sensor_cases import SCENES, Case, cases, what_failed
 
@@ -35,6 +37,7 @@ def main(full: bool) -> int:
 def lines(folder: Path, full: bool) -> Iterator[Line]:
     """One after the other, as they come."""
     yield from _sensors(folder / "sensors", [case for case in cases() if full or not case.full_only])
+    yield from _hosts(folder, full)
     yield (
         "power lost with writes unsynced: images of the store",
         *try_all(folder / "power", 40 if full else 11, 25 if full else 4),
@@ -55,6 +58,12 @@ def _sensors(folder: Path, some: list[Case]) -> Iterator[Line]:
             wrong = []
         yield case.name, 1, wrong + lost
     store.close()
+
+
+def _hosts(folder: Path, full: bool) -> Iterator[Line]:
+    for number, case in enumerate(case for case in host_cases() if full or not case.full_only):
+        wrong, told_s = try_case(case, folder / f"host-{number}")
+        yield case.name + (f" (told after {told_s:.1f} s)" if told_s else ""), 1, wrong
 
 
 if __name__ == "__main__":

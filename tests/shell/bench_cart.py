@@ -69,12 +69,11 @@ class LoggerProcess:
     def __init__(self, cart_file: Path, data: Path, *more: str):
         command = "import argparse, sys; from logger.daemon import run_daemon; sys.exit(run_daemon(argparse.Namespace("
         command += "cart=sys.argv[1], data=sys.argv[2], http='127.0.0.1:0', open=(sys.argv[3:] or [None])[0])))"
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", command, str(cart_file), str(data), *more],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
+        self._begin([sys.executable, "-c", command, str(cart_file), str(data), *more])
+
+    def _begin(self, command: list[str], **how) -> None:
+        """how: as subprocess.Popen has it."""
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **how)
         self.lines: list[str] = []
         self._said = threading.Condition()
         self._threads = [
