@@ -16,14 +16,16 @@ CONNECT_S = 15.0
 LISTEN_S = 2.0
 LOOK_S = 0.02
 MOST_DIGITS = 10
+MAY_NOT_ASK = "the broker lets this user listen and not ask: it must publish to tarebook/+/recordings/ask"
 LISTEN_TO = ("tarebook/+/status", "tarebook/+/recordings", "tarebook/+/recording/#")
 
 
 class Collector:
     """All carts of a broker. `run` returns a report for each, by name. Raises ValueError, one line, when there is no
-    broker; OSError when the folder cannot be written."""
+    broker or it lets this user not ask; OSError when the folder cannot be written."""
 
     def __init__(self, settings: BrokerSettings, into: Path):
+        self._place = f"{settings.host}:{settings.port}"
         self._link = BrokerLink(settings, f"tarebook-collect-{secrets.token_hex(4)}", None, LISTEN_TO)
         self._incoming, self._dataset = into / ".incoming", Dataset(into)
         self._carts: dict[str, CartTransfer] = {}
@@ -55,6 +57,8 @@ class Collector:
         for event in self._link.tend():
             if event.kind == "message":
                 self._heard(event, time.monotonic())
+            elif event.kind == "acked" and not event.ok:
+                raise ValueError(f"{self._place}: {MAY_NOT_ASK}")
         for name, cart in self._carts.items():
             if name in self._away:
                 cart.gone("the cart is not there now; run this again when it is")

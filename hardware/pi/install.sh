@@ -14,14 +14,31 @@ repo=$(cd "$here/../.." && pwd)
 root=${DESTDIR:-}
 opt=$root/opt/tarebook etc=$root/etc/tarebook state=$root/var/lib/tarebook
 user=tarebook
-dry='' rollback='' header='' restart=''
+broker_users=(tarebook viewer collector)
+dry='' rollback='' header='' restart='' broker_changed=''
 
 fail() { echo "install.sh: $*" >&2; exit 2; }
 say() { printf -- '-- %s\n' "$*"; }
 
-# Runs a command, or in a dry run says it.
+# Runs a command, or in a dry run says it, quoted where it has to be.
 act() {
-  if [ -n "$dry" ]; then printf 'would run:'; printf ' %q' "$@"; echo; else "$@"; fi
+  [ -n "$dry" ] || { "$@"; return; }
+  printf '   would run:'
+  local word
+  for word in "$@"; do
+    [[ $word =~ ^[[:alnum:]_./:=,+@%-]+$ ]] || word=${word@Q}
+    printf ' %s' "$word"
+  done
+  echo
+}
+
+# Nothing is done in a dry run; an ordinary user may not see all that is there already.
+begin_dry_run() {
+  [ -n "$dry" ] || return 0
+  echo "A dry run: this is what would be done, and nothing is done."
+  if [ "$(id -u)" != 0 ] && [ -e "$etc" ] && [ ! -r "$etc" ]; then
+    echo "Root alone can see what is set up here: sudo $0 --dry-run leaves out what is there already."
+  fi
 }
 
 # put MODE GROUP SOURCE TARGET [COMMAND...]: copies a file when it differs, and then runs the command.
@@ -61,6 +78,7 @@ install_packages() {
     dpkg -s "$package" >/dev/null 2>&1 || missing+=("$package")
   done
   [ ${#missing[@]} -gt 0 ] || return 0
+  say "system packages: ${missing[*]}"
   act apt-get update -q
   for package in "${missing[@]}"; do
     act env DEBIAN_FRONTEND=noninteractive apt-get install -y -q "$package" || {
@@ -71,6 +89,7 @@ install_packages() {
 }
 
 make_user() {
+  say "user $user, who may use the serial port, I2C and GPIO and nothing else"
   getent passwd "$user" >/dev/null || act useradd --system --user-group --home-dir /var/lib/tarebook --shell /usr/sbin/nologin "$user"
   local group
   for group in dialout i2c gpio; do
@@ -81,19 +100,21 @@ make_user() {
 }
 
 make_folders() {
+  say "folders for the program, its settings, its record"
   act install -d -m 0755 "$opt" "$opt/versions"
   act install -d -m 2770 -g "$user" "$etc"
   act install -d -m 0750 -o "$user" -g "$user" "$state" "$state/backups"
 }
 
-# A password nobody has to invent; `viewer` is for the shop's other programs.
+password_file() { [ "$1" = tarebook ] && echo "$etc/mqtt-password" || echo "$etc/mqtt-password-$1"; }
+
+# Passwords nobody has to invent: `viewer` is for the shop's other programs, `collector` for `tarebook collect`.
 make_passwords() {
   local name file hashed="$root/etc/mosquitto/tarebook.passwd" plain=
-  for name in tarebook viewer; do
-    file=$etc/mqtt-password
-    [ "$name" = tarebook ] || file=$etc/mqtt-password-viewer
+  for name in "${broker_users[@]}"; do
+    file=$(password_file "$name")
     if [ ! -s "$file" ]; then
-      say "making a password for $name in $file"
+      say "a password for $name of the broker, in $file"
       [ -n "$dry" ] || (umask 077; head -c 18 /dev/urandom | base64 >"$file")
       act chgrp "$user" "$file"
       act chmod 0640 "$file"
@@ -101,10 +122,11 @@ make_passwords() {
     fi
   done
   [ -n "$plain" ] || [ ! -s "$hashed" ] || return 0
-  say "writing $hashed"
+  say "the same hashed for the broker, in $hashed"
+  broker_changed=yes
   [ -z "$dry" ] || return 0
   mkdir -p "$(dirname "$hashed")"
-  (umask 077; printf 'tarebook:%s\nviewer:%s\n' "$(<"$etc/mqtt-password")" "$(<"$etc/mqtt-password-viewer")" >"$hashed.new")
+  (umask 077; for name in "${broker_users[@]}"; do echo "$name:$(<"$(password_file "$name")")"; done >"$hashed.new")
   mosquitto_passwd -U "$hashed.new"
   chgrp mosquitto "$hashed.new" 2>/dev/null || true
   chmod 0640 "$hashed.new"
@@ -112,15 +134,20 @@ make_passwords() {
 }
 
 install_files() {
-  local systemd=$root/etc/systemd example=board
-  put 0640 mosquitto "$here/files/mosquitto.acl" "$root/etc/mosquitto/tarebook.acl"
-  put 0644 root "$here/files/mosquitto.conf" "$root/etc/mosquitto/conf.d/tarebook.conf" systemctl restart mosquitto
+  local systemd=$root/etc/systemd example=board name to
+  say "settings of the broker, the board's name, the journal's limit, the service, an example cart file"
+  for name in mosquitto.acl:tarebook.acl mosquitto.conf:conf.d/tarebook.conf; do
+    to=$root/etc/mosquitto/${name#*:}
+    cmp -s "$here/files/${name%:*}" "$to" || broker_changed=yes
+    put 0640 mosquitto "$here/files/${name%:*}" "$to"
+  done
+  [ -z "$broker_changed" ] || act systemctl restart mosquitto
   put 0644 root "$here/files/60-tarebook.rules" "$root/etc/udev/rules.d/60-tarebook.rules" udevadm control --reload
   put 0644 root "$here/files/journald.conf" "$systemd/journald.conf.d/tarebook.conf" systemctl restart systemd-journald
   cmp -s "$here/files/tarebook.service" "$systemd/system/tarebook.service" || restart=yes
   put 0644 root "$here/files/tarebook.service" "$systemd/system/tarebook.service" systemctl daemon-reload
   [ -z "$header" ] || example=header
-  [ -e "$etc/cart.toml" ] || put 0660 "$user" "$here/../carts/$example.toml" "$etc/cart.toml"
+  [ -e "$etc/cart.toml" ] || put 0660 "$user" "$repo/hardware/carts/$example.toml" "$etc/cart.toml"
   act install -d -m 0755 "$root/usr/local/bin"
   act ln -sfn /opt/tarebook/current/bin/tarebook "$root/usr/local/bin/tarebook"
 }
@@ -144,19 +171,20 @@ version_now() { readlink "$opt/current" 2>/dev/null || true; }
 # A version is named by what is in it and by the Python under it: the same again is nothing new.
 name_version() {
   local content
-  content=$(cd "$repo" && find pyproject.toml firmware_bridge logger web -type f ! -path '*/__pycache__/*' -print0 |
+  content=$(cd "$repo" && find pyproject.toml constraints.txt firmware_bridge logger web -type f ! -path '*/__pycache__/*' -print0 |
     LC_ALL=C sort -z | xargs -0 sha256sum | sha256sum | cut -c1-12)
   version=versions/$(python3 -c 'import sys; print("py%d.%d" % sys.version_info[:2])')-$content
 }
 
-# Every version is a folder of its own, so that going back is one link.
+# Every version is a folder of its own, so that going back is one link. Its libraries are those with which it was tried.
 build_version() {
-  local extra='[pi]' options=()
+  local extra='[pi,name,sparkplug]' options=()
   [ ! -e "$opt/$version/complete" ] || return 0
-  if gpio_from_system; then extra='' options=(--system-site-packages); fi
-  act rm -rf -- "$opt/$version"
+  say "the program, in $opt/$version (some minutes on a Pi)"
+  if gpio_from_system; then extra='[name,sparkplug]' options=(--system-site-packages); fi
+  [ ! -e "$opt/$version" ] || act rm -rf -- "$opt/$version"
   act python3 -m venv "${options[@]}" "$opt/$version"
-  act "$opt/$version/bin/python" -m pip install -q --disable-pip-version-check "$repo$extra"
+  act "$opt/$version/bin/python" -m pip install -q --disable-pip-version-check -c "$repo/constraints.txt" "$repo$extra"
   act "$opt/$version/bin/python" -c 'import logger.cli'
   act touch "$opt/$version/complete"
 }
@@ -166,6 +194,7 @@ back_up_store() {
   [ -e "$state/tarebook.db" ] || return 0
   local backup
   backup=$state/backups/$(date -u +%Y%m%dT%H%M%SZ).db
+  say "a copy of the record"
   act sqlite3 "$state/tarebook.db" ".backup '$backup'"
   act chown "$user:$user" "$backup"
   [ -n "$dry" ] || find "$state/backups" -name '*.db' | sort | head -n -5 | xargs -r rm --
@@ -181,6 +210,7 @@ switch_to() {
   local before; before=$(version_now)
   [ "$before" != "$1" ] || return 0
   restart=yes
+  say "from now on this version"
   [ -z "$before" ] || point_to previous "$before"
   point_to current "$1"
 }
@@ -196,6 +226,7 @@ forget_old_versions() {
 
 # systemd waits until the program says that it is ready.
 start_services() {
+  say "the services"
   act systemctl enable -q mosquitto tarebook
   if [ -n "$restart" ]; then act systemctl restart tarebook; else act systemctl start tarebook; fi
 }
@@ -210,6 +241,7 @@ go_back() {
 
 install_all() {
   local before; before=$(version_now)
+  begin_dry_run
   install_packages
   make_user
   make_folders
@@ -228,7 +260,11 @@ install_all() {
     fail "the new version does not start and the one before runs again: journalctl -u tarebook says why"
   fi
   forget_old_versions
-  say "done: tarebook check-cart --cart /etc/tarebook/cart.toml says what the sensors see"
+  if [ -n "$dry" ]; then
+    say "then: sudo -u $user tarebook check-cart --cart /etc/tarebook/cart.toml. Nothing was done now: run it with sudo"
+  else
+    say "done: sudo -u $user tarebook check-cart --cart /etc/tarebook/cart.toml says what the sensors see"
+  fi
 }
 
 read_arguments "$@"

@@ -2,7 +2,8 @@
 
 DIR then holds readings/ and sessions/, partitioned by cart and month, for any engine that reads Parquet; and
 `tarebook review --dataset DIR`. A transfer that broke off goes on with the next run. A session that has changed on its
-cart comes again. Exit 1 when something was left.
+cart comes again. Exit 1 when something was left. On a broker with passwords it needs a user that may ask, for instance
+`collector` of hardware/pi/files/mosquitto.acl.
 """
 
 from __future__ import annotations

@@ -11,9 +11,17 @@ from pathlib import Path
 
 import paho.mqtt.client as mqtt
 import pytest
+from store_of_fills import add_fill
+
+from logger.cli import main
+from logger.publish.broker_link import BrokerSettings
+from logger.publish.handing_out import handing_out
+from logger.record.store import Store
+from logger.shelf import SessionShelf
 
 FILES = Path(__file__).resolve().parents[2] / "hardware" / "pi" / "files"
 WAIT_S = 5.0
+PASSWORDS = {"tarebook": "cart-secret", "viewer": "viewer-secret", "collector": "collector-secret"}
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +35,7 @@ def port(tmp_path_factory: pytest.TempPathFactory):
         probe.bind(("127.0.0.1", 0))
         free = probe.getsockname()[1]
     passwords = folder / "tarebook.passwd"
-    passwords.write_text("tarebook:cart-secret\nviewer:viewer-secret\n")
+    passwords.write_text("".join(f"{name}:{password}\n" for name, password in PASSWORDS.items()))
     subprocess.run(["mosquitto_passwd", "-U", passwords], check=True)
     (folder / "tarebook.acl").write_text((FILES / "mosquitto.acl").read_text())
     for path in folder.iterdir():
@@ -85,6 +93,8 @@ class Client:
         ("stranger", "x", False),
         ("viewer", "viewer-secret", True),
         ("tarebook", "cart-secret", True),
+        ("collector", "collector-secret", True),
+        ("collector", "viewer-secret", False),
     ],
 )
 def test_who_gets_in(port, name, password, lets_in):
@@ -106,3 +116,64 @@ def test_the_cart_speaks_and_a_viewer_only_listens(port):
     assert viewer.heard.empty()
     cart.close()
     viewer.close()
+
+
+@pytest.mark.parametrize("topic", ["alert", "status", "recordings", "recording/s-1/0", "channel/scale"])
+def test_a_collector_only_asks(port, topic):
+    listener, collector = Client(port, "tarebook", "cart-secret"), Client(port, "collector", "collector-secret")
+    listener.listen("#")
+    collector.say(f"tarebook/cart-1/{topic}", b"forged")
+    collector.say("tarebook/cart-1/recordings/ask", b"{}")
+    assert listener.heard.get(timeout=WAIT_S) == ("tarebook/cart-1/recordings/ask", b"{}")
+    listener.close()
+    collector.close()
+
+
+def test_sessions_and_their_files_are_for_those_who_gather(port):
+    cart = Client(port, "tarebook", "cart-secret")
+    viewer, collector = Client(port, "viewer", "viewer-secret"), Client(port, "collector", "collector-secret")
+    for client in (viewer, collector):
+        client.listen("tarebook/#")
+    viewer.say("tarebook/cart-1/recordings/ask", b"{}")
+    for topic in ("recording/s-1", "recording/s-1/0", "now", "recordings"):
+        cart.say(f"tarebook/cart-1/{topic}", b"x")
+    assert [viewer.heard.get(timeout=WAIT_S)[0].rpartition("/")[2] for _ in range(2)] == ["now", "recordings"]
+    got = [collector.heard.get(timeout=WAIT_S)[0].split("/", 2)[2] for _ in range(3)]
+    assert got == ["recording/s-1", "recording/s-1/0", "recordings"]
+    for client in (cart, viewer, collector):
+        client.close()
+
+
+@pytest.fixture
+def handed_out(port, tmp_path):
+    """A cart with a closed session, on that broker as a cart is."""
+    store = Store.open(tmp_path / "cart" / "tarebook.db")
+    add_fill(store, "cart-1")
+    link = handing_out(settings(port, "tarebook", tmp_path), "cart-1", SessionShelf(store.path, "cart-1"))
+    link.start()
+    yield
+    link.stop()
+    store.close()
+
+
+def settings(port: int, name: str, folder: Path) -> BrokerSettings:
+    (folder / name).write_text(PASSWORDS[name] + "\n")
+    return BrokerSettings("127.0.0.1", port, name, str(folder / name))
+
+
+def collect(port: int, name: str, folder: Path) -> int:
+    user = settings(port, name, folder)
+    enter = ["--username", name, "--password-file", user.password_file]
+    return main(["collect", "--broker", f"{user.host}:{user.port}", *enter, "--into", str(folder / "all")])
+
+
+def test_the_collector_gathers(port, handed_out, tmp_path, capsys):
+    assert collect(port, "collector", tmp_path) == 0
+    assert capsys.readouterr().out.split()[:4] == ["cart-1", "1", "taken", "in,"]
+    assert len(list((tmp_path / "all").glob("sessions/**/*.parquet"))) == 1
+
+
+def test_a_viewer_is_told_that_it_may_not_gather(port, handed_out, tmp_path, capsys):
+    assert collect(port, "viewer", tmp_path) == 2
+    (complaint,) = capsys.readouterr().err.splitlines()
+    assert "tarebook/+/recordings/ask" in complaint and f"127.0.0.1:{port}" in complaint

@@ -17,6 +17,7 @@ HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 SCRIPT = HARDWARE / "pi" / "install.sh"
 FILES = HARDWARE / "pi" / "files"
 
+HASHED = "tarebook:hashed\nviewer:hashed\ncollector:hashed\n"
 NOTE = 'echo "$(basename "$0") $*" >>"$CALLS"\n'
 STUBS = {
     "systemctl": '[ "$1 $2" != "restart tarebook" ] || [ ! -e "$BROKEN" ] || { rm "$BROKEN"; exit 1; }\n',
@@ -52,6 +53,7 @@ class Machine:
         for room in ("firmware_bridge", "logger", "web"):
             (self.repo / room).mkdir()
         (self.repo / "pyproject.toml").write_text("[project]\n")
+        (self.repo / "constraints.txt").write_text("numpy==2.4.6\n")
         self.program("one")
         stubs = folder / "stubs"
         stubs.mkdir()
@@ -124,11 +126,11 @@ def test_install_puts_everything_in_its_place(machine):
     ):
         assert (machine.root / path).read_bytes() == source.read_bytes()
     assert machine.asked("systemctl", "restart", "tarebook")
-    passwords = [machine.root / "etc/tarebook" / name for name in ("mqtt-password", "mqtt-password-viewer")]
+    passwords = [machine.root / "etc/tarebook" / f"mqtt-password{name}" for name in ("", "-viewer", "-collector")]
     assert all(len(path.read_text().strip()) == 24 for path in passwords)
-    assert len({path.read_text() for path in passwords}) == 2
+    assert len({path.read_text() for path in passwords}) == 3
     assert all(not path.stat().st_mode & stat.S_IRWXO for path in passwords)
-    assert (machine.root / "etc/mosquitto/tarebook.passwd").read_text() == "tarebook:hashed\nviewer:hashed\n"
+    assert (machine.root / "etc/mosquitto/tarebook.passwd").read_text() == HASHED
     assert (machine.root / "usr/local/bin/tarebook").is_symlink()
 
 
@@ -141,6 +143,29 @@ def test_a_second_run_changes_nothing(machine):
     assert machine.content() == before
     assert not machine.asked("systemctl", "restart", "tarebook"), "a fill that is under way is not disturbed"
     assert not machine.asked("systemctl", "restart", "mosquitto")
+
+
+def test_the_libraries_are_those_it_was_tried_with(machine):
+    done = machine.install("--dry-run")
+    assert f"-c {machine.repo}/constraints.txt '{machine.repo}[pi,name,sparkplug]'" in done.stdout
+    first = re.search(r"versions/\S+", done.stdout)[0]
+    (machine.repo / "constraints.txt").write_text("numpy==2.4.7\n")
+    assert re.search(r"versions/\S+", machine.install("--dry-run").stdout)[0] != first
+
+
+def test_a_broker_that_lacks_a_user_or_a_rule_gets_it_and_starts_again(machine):
+    installed(machine)
+    own = (machine.root / "etc/tarebook/mqtt-password").read_text()
+    (machine.root / "etc/tarebook/mqtt-password-collector").unlink()
+    (machine.root / "etc/mosquitto/tarebook.passwd").write_text("tarebook:hashed\n")
+    installed(machine)
+    assert machine.asked("systemctl", "restart", "mosquitto")
+    assert (machine.root / "etc/mosquitto/tarebook.passwd").read_text() == HASHED
+    assert (machine.root / "etc/tarebook/mqtt-password").read_text() == own
+    (machine.root / "etc/mosquitto/tarebook.acl").write_text("user tarebook\n")
+    installed(machine)
+    assert machine.asked("systemctl", "restart", "mosquitto")
+    assert not machine.asked("systemctl", "restart", "tarebook"), "the logger finds its broker again by itself"
 
 
 def test_an_update_keeps_data_and_the_version_before_it(machine):
