@@ -10,11 +10,13 @@ from pathlib import Path
 from firmware_bridge.blocks import CHANNEL_UNITS
 from firmware_bridge.cart_channels import read_channels
 from firmware_bridge.channel import ChannelConfig
+from firmware_bridge.stage_names import REFILL_REMINDER, STAGES
 from firmware_bridge.toml_table import CartError, Table
 
 __all__ = ["BoardConfig", "Cart", "CartError", "ChannelConfig", "load_cart"]
 
 LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb", "keep_signed_days")
+REMINDER_MOST = 300
 SCALE_CLASSES = ("II", "III", "IIII")
 DEFAULT_CLOSE_LAG_S = 1.5
 CART_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -78,11 +80,13 @@ class HttpConfig:
 
 @dataclass(frozen=True, slots=True)
 class Cart:
-    """A cart file's content, defaults filled in. `close_lag_s`: from the stop alert to a valve closed by hand."""
+    """A cart file's content, defaults filled in. `close_lag_s`: from the stop alert to a valve closed by hand.
+    `reminders`: the shop's own words by stage, and under REFILL_REMINDER those said when a leak is to be refilled."""
 
     id: str
     altitude_m: float
     jurisdiction: str | None
+    reminders: dict[str, str]
     board: BoardConfig | None
     channels: dict[str, ChannelConfig]
     limits: dict[str, float]
@@ -118,6 +122,7 @@ def _cart(top: Table, folder: Path) -> Cart:
         id=_cart_id(cart),
         altitude_m=cart.number("altitude_m", 0.0, -500, 6000),
         jurisdiction=cart.text("jurisdiction", None),
+        reminders=_reminders(top.table("reminders")),
         board=board,
         channels=channels,
         limits=_limits(top.table("limits")),
@@ -160,6 +165,17 @@ def _limits(table: Table | None) -> dict[str, float]:
         raise table.error("keep_signed_days: keep at least one day, or leave it out to keep all")
     table.done("there is no limit")
     return {name: value for name, value in limits.items() if value is not None}
+
+
+def _reminders(table: Table | None) -> dict[str, str]:
+    if table is None:
+        return {}
+    texts = {name: table.text(name, None) for name in (*STAGES, REFILL_REMINDER)}
+    table.done("there is no stage")
+    for name, text in texts.items():
+        if text is not None and len(text) > REMINDER_MOST:
+            raise table.error(f"{name}: {len(text)} characters: write {REMINDER_MOST} at most, to be read at a glance")
+    return {name: " ".join(text.split()) for name, text in texts.items() if text is not None}
 
 
 def _scale(table: Table | None) -> ScaleConfig | None:

@@ -33,6 +33,8 @@ def filled_in(setup: Mapping, cart: Cart, learned: StopLag | None = None) -> dic
         own["scale_slope_u_rel"] = slope_u
     if cart.jurisdiction:
         own["jurisdiction"] = cart.jurisdiction
+    if cart.reminders:
+        own["reminders"] = dict(cart.reminders)
     return {**own, **given, "cart_id": cart.id}
 
 

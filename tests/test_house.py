@@ -33,7 +33,7 @@ MAY_IMPORT = {
 }
 
 # The drivers and the virtual cart never reach into these parts of the bridge from the rooms that compute.
-TYPES_ONLY = {"firmware_bridge": ("blocks", "calibration", "clock", "source")}
+TYPES_ONLY = {"firmware_bridge": ("blocks", "calibration", "clock", "source", "stage_names")}
 
 NOT_AT_RUN_TIME = {
     "scipy",

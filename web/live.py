@@ -7,7 +7,7 @@ from flask import request
 from logger.measure.marks import STAGES
 from logger.port import CartPort
 from logger.record.errors import StoreError
-from logger.session.cautions import cautions_for
+from logger.session.cautions import SHOP_CODE, SHOP_SOURCE, cautions_for, shop_words
 from web.answers import as_json, honest
 from web.feed import EventStreams
 from web.glance import with_glance
@@ -39,16 +39,18 @@ class Live:
 
     def cautions(self, stage: str) -> list[dict]:
         """What to mind at `stage` with the refrigerant and the law of the open session."""
-        now = self._port.now()
-        found = cautions_for(stage or STAGES[0], now.get("refrigerant") or "", self._jurisdiction(now))
-        return [{"code": caution.code, "words": caution.words, "source": caution.source} for caution in found]
+        now, stage = self._port.now(), stage or STAGES[0]
+        setup = self._setup(now)
+        found = cautions_for(stage, now.get("refrigerant") or "", str(setup.get("jurisdiction") or ""))
+        told = [{"code": caution.code, "words": caution.words, "source": caution.source} for caution in found]
+        own = shop_words(setup, stage)
+        return told + ([{"code": SHOP_CODE, "words": own, "source": SHOP_SOURCE}] if own else [])
 
-    def _jurisdiction(self, now: dict) -> str:
+    def _setup(self, now: dict) -> dict:
         try:
-            setup = self._port.store.session(now["session_id"])["setup"] if now.get("session_id") else {}
+            return self._port.store.session(now["session_id"])["setup"] if now.get("session_id") else {}
         except StoreError:
-            setup = {}
-        return str(setup.get("jurisdiction") or "")
+            return {}
 
     def api_cautions(self):
         stage = request.args.get("stage") or self.now()["stage"] or STAGES[0]

@@ -4,17 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-STAGES = (
-    "identification",
-    "recovery",
-    "pressure_hold",
-    "evacuation",
-    "vacuum_hold",
-    "oil_and_dye",
-    "charging",
-    "performance",
-    "closed",
-)
+from firmware_bridge.stage_names import STAGES
+
+__all__ = ["MARKS", "STAGES", "Mark"]
 
 MARKS = ("stage", "container_on", "purge", "compressor", "ack", "note")
 

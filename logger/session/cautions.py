@@ -5,6 +5,7 @@ They remind; they replace neither local codes, nor the vehicle maker's data, nor
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from logger.measure.marks import STAGES
@@ -123,6 +124,9 @@ CAUTIONS = (
     ),
 )
 
+SHOP_CODE = "shop-reminder"
+SHOP_SOURCE = "the shop's own words, from the cart file"
+
 NO_REFILL_PLACES = {"EU": "EU", "UK": "UK"}
 """Where a system that lost refrigerant may not be refilled before repair (2006/40/EC Art. 6(3), UK SI 2009/2194)."""
 
@@ -141,6 +145,12 @@ def cautions_for(stage: str, refrigerant_number: str = "", jurisdiction: str = "
         and (not caution.classes or safety is None or safety in caution.classes)
         and (not caution.places or jurisdiction.upper() in caution.places)
     ]
+
+
+def shop_words(setup: Mapping, name: str) -> str:
+    """What the shop wants said at a stage, or under REFILL_REMINDER of a refill; "" where it has nothing to say."""
+    told = setup.get("reminders")
+    return str(told.get(name) or "") if isinstance(told, Mapping) else ""
 
 
 def forbids_refill(jurisdiction: str) -> str | None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
+from firmware_bridge.stage_names import REFILL_REMINDER
 from logger.measure.marks import Mark
 from logger.measure.ticks import Signal, Tick
+from logger.session.cautions import shop_words
 from logger.session.events import Event
-from logger.session.gates import gates
+from logger.session.gates import RefillLaw, gates
 from logger.session.job import check_job, job_of_vehicle, merge_job
 from logger.session.setup import SessionSetup
 from logger.session.stage_signs import StageSigns
@@ -26,6 +28,7 @@ class Conduct:
         self._holds, self._evacuated = holds, evacuated
         raw = setup.raw if setup else {}
         self.jurisdiction = str(raw.get("jurisdiction") or "")
+        self._refill_words = shop_words(raw, REFILL_REMINDER)
         self.job: dict = job_of_vehicle(setup.vehicle) if setup else {}
         self.job_problems: list[str] = []
         if "job" in raw:
@@ -71,8 +74,8 @@ class Conduct:
         if not events:
             return [], []
         holds = self._holds() if stage == "charging" else []
-        repaired = bool(self.job.get("repair_done"))
-        return events, gates(stage, holds, self._evacuated(), repaired, self.jurisdiction)
+        law = RefillLaw(self.jurisdiction, self._refill_words)
+        return events, gates(stage, holds, self._evacuated(), self.job, law)
 
     def _note(self, told: object) -> None:
         kept, problems = check_job(told)

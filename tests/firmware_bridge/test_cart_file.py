@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from pathlib import Path
 
 import pytest
@@ -215,3 +216,17 @@ def test_a_virtual_channel_has_no_device(write):
     scale = dataclasses.replace(cart.channels["scale"], source="virtual", field="")
     with pytest.raises(CartError, match="no such device on a real cart"):
         build_sources(dataclasses.replace(cart, channels={"scale": scale}), Clock())
+
+
+def test_the_shops_own_words_are_read_by_stage(tmp_path):
+    path = tmp_path / "cart.toml"
+    path.write_text(GOOD + '\n[reminders]\ncharging = "Door   shut."\nrefill_before_repair = "Rule 12."\n')
+    assert load_cart(path).reminders == {"charging": "Door shut.", "refill_before_repair": "Rule 12."}
+    for line, says in (
+        ('chargeing = "x"', "there is no stage 'chargeing', did you mean 'charging'"),
+        ("charging = 3", "charging = 3 is not a text in quotes"),
+        (f'charging = "{"x" * 301}"', "charging: 301 characters: write 300 at most"),
+    ):
+        path.write_text(f"{GOOD}\n[reminders]\n{line}\n")
+        with pytest.raises(CartError, match=re.escape(says)):
+            load_cart(path)

@@ -11,7 +11,7 @@ from logger.measure.ticks import ScaleView, Tick
 from logger.record.recording import read_recording
 from logger.replay import replay
 from logger.session.cautions import CAUTIONS, cautions_for
-from logger.session.gates import UNHELD, UNREPAIRED, gates
+from logger.session.gates import UNHELD, UNREPAIRED, RefillLaw, gates
 from logger.session.stage_signs import Sign, StageSigns
 from logger.session.stages import TOLD_COUNTS_S, StageKeeper
 
@@ -135,9 +135,19 @@ TIGHT, LEAK = {"verdict": "tight"}, {"verdict": "leak"}
     ],
 )
 def test_gates_warn_on_the_way_into_the_charge(holds, evacuated, repaired, place, active):
-    signals = gates("charging", holds, evacuated, repaired, place)
+    job, law = {"repair_done": repaired}, RefillLaw(place)
+    signals = gates("charging", holds, evacuated, job, law)
     assert {signal.code for signal in signals if signal.active} == active
-    assert not any(signal.active for signal in gates("evacuation", holds, evacuated, repaired, place))
+    assert not any(signal.active for signal in gates("evacuation", holds, evacuated, job, law))
+
+
+def test_the_shops_own_words_stand_against_refilling_a_leak_that_was_found():
+    law = RefillLaw("", "County rule 12: no refill before the leak is mended.")
+    found = {"leak_verdict": "found"}
+    (told,) = [s for s in gates("charging", [], False, found, law) if s.active]
+    assert told.code == UNREPAIRED and "County rule 12" in told.message and "A leak was found" in told.message
+    assert not any(s.active for s in gates("charging", [], False, {**found, "repair_done": True}, law))
+    assert not any(s.active for s in gates("charging", [], False, found, RefillLaw("")))
 
 
 def test_the_refill_gate_reads_the_jurisdiction_and_the_repair(recordings):

@@ -49,3 +49,6 @@ def test_a_session_knows_the_jurisdiction_of_its_cart(line, expected, tmp_path):
     )
     assert filled_in({}, load_cart(path)).get("jurisdiction") == expected
     assert filled_in({"jurisdiction": "UK"}, load_cart(path))["jurisdiction"] == "UK"
+    with path.open("a") as file:
+        file.write('[reminders]\ncharging = "Door shut."\n')
+    assert filled_in({}, load_cart(path))["reminders"] == {"charging": "Door shut."}

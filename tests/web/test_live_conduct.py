@@ -7,6 +7,8 @@ from fake_port import filling
 from playwright.sync_api import expect
 from test_live_page import opened, paired
 
+from logger.session.cautions import SHOP_SOURCE
+
 SUGGESTED = {"stage": "performance", "why": "both sides run apart and nothing flows"}
 
 
@@ -21,6 +23,18 @@ def test_cautions_are_those_of_the_stage_and_the_refrigerant(client, port):
     assert "no-ignition" not in other and "no-overfill" in other and "high-side-shut" not in other
     assert client.get("/api/cautions?stage=lunch").status_code == 400
     assert "high-side valve closed" in client.get("/").get_data(as_text=True)
+
+
+def test_the_shops_own_words_stand_with_the_cautions(client, port):
+    port.writer.close_session("s-1")
+    setup = {"session_id": "own", "refrigerant": "R-134a", "reminders": {"charging": "<b>Door</b> shut."}}
+    port.writer.create_session(setup, {"scale": {"unit": "g", "rate_hz": 1.0, "points": None}}, None, {})
+    port.shown = filling(session_id="own")
+    last = client.get("/api/cautions").get_json()["cautions"][-1]
+    assert last == {"code": "shop-reminder", "words": "<b>Door</b> shut.", "source": SHOP_SOURCE}
+    assert "&lt;b&gt;Door&lt;/b&gt; shut." in client.get("/").get_data(as_text=True)
+    other = client.get("/api/cautions?stage=recovery").get_json()["cautions"]
+    assert "shop-reminder" not in {caution["code"] for caution in other}
 
 
 def test_cautions_follow_the_stage_on_an_open_page(phone, server, port):
