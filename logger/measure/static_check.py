@@ -9,20 +9,22 @@ from __future__ import annotations
 from collections import deque
 
 from logger.measure.atmosphere import Ambient, absolute_pa
+from logger.measure.rest_check import (
+    AIR_PA,
+    PROBE_K,
+    PROBES,
+    PROBES_APART_K,
+    SIDES_APART_KPA,
+    STILL_KPA,
+    TRANSDUCER_PA,
+)
 from logger.measure.saturation import Saturation
 from logger.measure.ticks import Tick
 
 WINDOW_S = 6
-STILL_KPA = 4.0
-SIDES_APART_KPA = 30.0
-PROBES_APART_K = 2.5
 EMPTY_KPA = 20.0
 """Within this of ambient there may be anything or nothing in it (a transducer's error, weather)."""
 
-TRANSDUCER_PA = 10_000.0
-PROBE_K = 1.5
-AIR_PA = 34_000.0
-PROBES = ("ambient_temp", "suction_temp", "liquid_temp")
 BEFORE_WORK = ("", "identification")
 
 
