@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from urllib.parse import quote
 
 from flask import Response, redirect, request
 
@@ -28,5 +29,5 @@ def done(value: object, status: int, page: str) -> Response:
     """JSON for a program; a form sent without scripts goes on to `page`."""
     is_form = request.mimetype in ("application/x-www-form-urlencoded", "multipart/form-data")
     if is_form and request.accept_mimetypes.best != "application/json":
-        return redirect(page, 303)
+        return redirect(quote(page, safe="/#?=&"), 303)
     return as_json(value, status)

@@ -7,6 +7,8 @@ import subprocess
 import sys
 import tempfile
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
 
@@ -14,6 +16,8 @@ from web.problems import Problem
 
 TIME_LIMIT_S = 180.0
 WAIT_S = 20.0
+WAITING = 3
+"""Whoever waits holds one of the server's threads: more of them, and the live page would wait too."""
 
 
 class Heavy:
@@ -21,6 +25,7 @@ class Heavy:
 
     def __init__(self, data_dir: Path, python: str = sys.executable):
         self._data_dir, self._python, self._turn = data_dir, python, threading.Lock()
+        self._queue = threading.Semaphore(1 + WAITING)
         self._moments = lru_cache(maxsize=4)(self._fresh_moments)
 
     def report(self, session_id: str, form: str, units: str) -> bytes:
@@ -54,16 +59,29 @@ class Heavy:
         return self._run("logger.cli", name, *options, "--data", str(self._data_dir), "--", session_id)
 
     def _run(self, module: str, *arguments: str, hide: str = "") -> str:
-        if not self._turn.acquire(timeout=WAIT_S):
-            raise Problem(503, "Busy", "another file is being made; try again soon", {"Retry-After": "10"})
-        try:
-            command = [self._python, "-m", module, *arguments]
-            ended = subprocess.run(command, capture_output=True, text=True, timeout=TIME_LIMIT_S, check=False)
-        except subprocess.TimeoutExpired:
-            raise Problem(503, "Took too long", f"this did not end within {TIME_LIMIT_S:.0f} s") from None
-        finally:
-            self._turn.release()
+        command = [self._python, "-m", module, *arguments]
+        with self._in_turn():
+            try:
+                ended = subprocess.run(command, capture_output=True, text=True, timeout=TIME_LIMIT_S, check=False)
+            except subprocess.TimeoutExpired:
+                raise Problem(503, "Took too long", f"this did not end within {TIME_LIMIT_S:.0f} s") from None
         if ended.returncode != 0:
             said = (ended.stderr.strip().splitlines() or ["it failed"])[-1]
             raise Problem(422, "Cannot be done", said.replace(hide, "the upload") if hide else said)
         return ended.stdout.strip()
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[None]:
+        """One after the other; raises Problem 503 where the wait would be long."""
+        busy = Problem(503, "Busy", "another file is being made; try again soon", {"Retry-After": "10"})
+        if not self._queue.acquire(blocking=False):
+            raise busy
+        try:
+            if not self._turn.acquire(timeout=WAIT_S):
+                raise busy
+            try:
+                yield
+            finally:
+                self._turn.release()
+        finally:
+            self._queue.release()

@@ -67,7 +67,7 @@ def install_problems(app: Flask) -> None:
     """Every error leaves `app` as a problem, none as a traceback."""
 
     def unexpected(error: Exception) -> Response:
-        app.logger.exception("request failed: %s", request.path)
+        app.logger.exception("request failed: %r", request.path)
         return _answer(Problem(500, "Internal error", "the cart could not answer this; its log says why"))
 
     app.register_error_handler(Problem, _answer)

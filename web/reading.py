@@ -61,7 +61,10 @@ def body_object() -> dict:
     """The request's JSON object, or the fields of a form. Raises Problem 400."""
     if request.mimetype in ("application/x-www-form-urlencoded", "multipart/form-data"):
         return {name: value for name, value in request.form.items() if value.strip()}
-    body = request.get_json(silent=True) if request.data else {}
+    try:
+        body = request.get_json(silent=True) if request.data else {}
+    except RecursionError:
+        body = None
     if not isinstance(body, dict):
         raise Problem(400, "Unusable body", "send a JSON object with Content-Type: application/json")
     return body

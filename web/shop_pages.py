@@ -57,9 +57,7 @@ class ShopPages:
         )
 
     def container_page(self, label: str):
-        held = next((held for held in ledger(self._store) if held["label"] == label), None)
-        if held is None:
-            raise Problem(404, "No such container", f"container {label} is not in the ledger: add it on /containers")
+        held = self._known(label)
         return page(
             self._port,
             "container.html",
@@ -71,9 +69,16 @@ class ShopPages:
 
     def container_code(self, label: str):
         """The code alone, to be printed and stuck on."""
+        self._known(label)
         drawn = BytesIO()
         segno.make(f"{request.host_url}containers/{quote(label)}", error="m").save(drawn, kind="svg", scale=8)
         return Response(drawn.getvalue(), mimetype="image/svg+xml")
+
+    def _known(self, label: str) -> dict:
+        held = next((held for held in ledger(self._store) if held["label"] == label), None)
+        if held is None:
+            raise Problem(404, "No such container", f"container {label} is not in the ledger: add it on /containers")
+        return held
 
     def routes(self) -> list[Route]:
         one = "/containers/{label}"

@@ -16,6 +16,7 @@ from logger.record.errors import StoreError
 from logger.record.reader import StoreReader
 from logger.record.store import Store
 
+LONGEST_LABEL = 80
 KINDS = ("can", "disposable_cylinder", "refillable_cylinder", "recovery_cylinder")
 _NO_REFILL = ("can", "disposable_cylinder")
 _SLACK_G = 15.0
@@ -110,6 +111,8 @@ class Containers:
         """A container that was not known; start_g is what it holds now (full where not said, empty for recovery)."""
         if not label.strip():
             raise ContainerError("a container needs a label: write or scan one")
+        if not label.isprintable() or len(label) > LONGEST_LABEL or label.strip() in (".", ".."):
+            raise ContainerError(f"container {label!r:.99}: not a label: write {LONGEST_LABEL} letters at most")
         if kind not in KINDS:
             raise ContainerError(f"container {label}: kind {kind!r} is not known: write one of {', '.join(KINDS)}")
         masses = {"tare_g": tare_g, "full_g": full_g, "start_g": start_g, "water_capacity_g": water_capacity_g}

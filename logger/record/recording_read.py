@@ -21,6 +21,9 @@ LIMITS_BYTES = {"session.json": 4 << 20, "marks.csv": 16 << 20, "readings.csv": 
 
 _PIECE_BYTES = 1 << 20
 _MOST_ENTRIES = 1000
+_MOST_LISTED_BYTES = 1 << 20
+"""Of a zip's list of contents: zipfile makes an object of every entry before anybody can count them."""
+_TAIL_BYTES = 22 + 65535
 
 
 class _Files(Protocol):
@@ -56,6 +59,7 @@ def _read(files: _Files) -> Recording:
 @contextmanager
 def _open(path: str | Path | BinaryIO) -> Iterator[_Files]:
     if not isinstance(path, (str, Path)):
+        _check_list(path)
         with zipfile.ZipFile(path) as archive:
             yield _Zip(archive)
         return
@@ -68,8 +72,21 @@ def _open(path: str | Path | BinaryIO) -> Iterator[_Files]:
     with path.open("rb") as handle:
         if handle.read(2) != b"PK":
             raise RecordingError("neither a folder nor a zip: name a recording's folder or zip")
+        _check_list(handle)
         with zipfile.ZipFile(handle) as archive:
             yield _Zip(archive)
+
+
+def _check_list(handle: BinaryIO) -> None:
+    """Refuse a zip whose list of contents is longer than a recording's, wherever its end may claim to be (APPNOTE.TXT,
+    4.3.16: size of the central directory), and the form for larger ones (4.3.15), which overrides that."""
+    handle.seek(max(0, handle.seek(0, 2) - _TAIL_BYTES - 20))
+    tail, at = handle.read(), -1
+    while (at := tail.find(b"PK\x05\x06", at + 1)) >= 0:
+        listed = int.from_bytes(tail[at + 12 : at + 16], "little")
+        if listed > _MOST_LISTED_BYTES or tail[max(0, at - 20) :].startswith(b"PK\x06\x07"):
+            raise RecordingError("the zip holds too many files: a recording has three")
+    handle.seek(0)
 
 
 class _Folder:
