@@ -15,8 +15,9 @@ from firmware_bridge.toml_table import CartError, Table
 
 __all__ = ["BoardConfig", "Cart", "CartError", "ChannelConfig", "load_cart"]
 
-LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb", "keep_signed_days")
 REMINDER_MOST = 300
+LIMITS = ("high_side_kpa", "hold_leak_pa_per_s", "hold_fall_pa_per_s", "storage_free_mb")
+LIMITS += ("keep_signed_days", "scale_check_days")
 SCALE_CLASSES = ("II", "III", "IIII")
 DEFAULT_CLOSE_LAG_S = 1.5
 CART_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -81,12 +82,14 @@ class HttpConfig:
 @dataclass(frozen=True, slots=True)
 class Cart:
     """A cart file's content, defaults filled in. `close_lag_s`: from the stop alert to a valve closed by hand.
-    `reminders`: the shop's own words by stage, and under REFILL_REMINDER those said when a leak is to be refilled."""
+    `reminders`: the shop's own words by stage, and under REFILL_REMINDER those said when a leak is to be refilled.
+    `shop`: name and address, for the vehicle's label."""
 
     id: str
     altitude_m: float
     jurisdiction: str | None
     reminders: dict[str, str]
+    shop: str | None
     board: BoardConfig | None
     channels: dict[str, ChannelConfig]
     limits: dict[str, float]
@@ -123,6 +126,7 @@ def _cart(top: Table, folder: Path) -> Cart:
         altitude_m=cart.number("altitude_m", 0.0, -500, 6000),
         jurisdiction=cart.text("jurisdiction", None),
         reminders=_reminders(top.table("reminders")),
+        shop=cart.text("shop", None),
         board=board,
         channels=channels,
         limits=_limits(top.table("limits")),
@@ -163,6 +167,8 @@ def _limits(table: Table | None) -> dict[str, float]:
     limits = {name: table.number(name, None, 0) for name in LIMITS}
     if limits["keep_signed_days"] is not None and limits["keep_signed_days"] < 1:
         raise table.error("keep_signed_days: keep at least one day, or leave it out to keep all")
+    if limits["scale_check_days"] is not None and limits["scale_check_days"] < 1:
+        raise table.error("scale_check_days: give at least one day, or leave it out for 30")
     table.done("there is no limit")
     return {name: value for name, value in limits.items() if value is not None}
 

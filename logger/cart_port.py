@@ -99,7 +99,8 @@ class RunningCart:
         with self._changing:
             origin_s = self._clock.now()
             started = self._wall.text()
-            document = filled_in(setup, self._cart, learned(self.store, self._cart.id))
+            check = self.scale.last_check()
+            document = filled_in(setup, self._cart, learned(self.store, self._cart.id), check)
             channels = channels_of(self._cart)
             session_id = self._writer.create_session(document, channels, started, clock_origin(self._clock, origin_s))
             document |= {"session_id": session_id, "started_utc": started}

@@ -14,6 +14,7 @@ from logger.measure.ticks import Signal
 from logger.recent_scale import RecentScale
 from logger.record.scale_checks import add_scale_checks, scale_checks
 from logger.record.store import Store
+from logger.session.scale_due import due_words, is_due, last_check
 from logger.wallclock import WallClock, to_text
 
 EMPTY_LASTS_S = 900.0
@@ -87,9 +88,15 @@ class ScaleDesk:
             add_scale_checks(self._store, self._cart.id, [{key: e[key] for key in known} for e in entries])
             self._drift = self._judge()
 
+    def last_check(self) -> dict:
+        """The last check with a weight as `logger.session.scale_due` has it."""
+        checks = scale_checks(self._reader, self._cart.id, "check-weight")
+        return last_check(checks, self._wall.text(), self._cart.limits.get("scale_check_days"))
+
     def state(self) -> dict:
-        """For a page: class and interval, tare, what the history says, its newest entries, newest first."""
-        scale = self._cart.scale
+        """For a page: class and interval, tare, what the history says, whether a check is due, its newest entries,
+        newest first."""
+        scale, check = self._cart.scale, self.last_check()
         entries = scale_checks(self._reader, self._cart.id)[: -SHOWN - 1 : -1]
         return {
             "class": scale.accuracy_class if scale else None,
@@ -97,6 +104,7 @@ class ScaleDesk:
             "tare_g": self._tare_g,
             "drift": self._drift.code is not None,
             "message": self._drift.message,
+            "check": {**check, "due": is_due(check), "words": due_words(check)},
             "checks": entries,
         }
 

@@ -17,10 +17,11 @@ def close_lag_s(cart: Cart, learned: StopLag | None = None) -> float:
     return learned.lag_s if learned else cart.close_lag_s
 
 
-def filled_in(setup: Mapping, cart: Cart, learned: StopLag | None = None) -> dict:
+def filled_in(setup: Mapping, cart: Cart, learned: StopLag | None = None, scale_check: Mapping | None = None) -> dict:
     """The setup with what the cart says where it says nothing; a session_id of "" counts as none.
 
-    close_lag_from and scale_slope_u_rel go into the record with it, so that a replay judges by the same.
+    close_lag_from, scale_slope_u_rel and scale_check (`logger.session.scale_due`) go into the record with it, so that a
+    replay judges by the same.
     """
     given = {key: value for key, value in setup.items() if value is not None}
     if not given.get("session_id"):
@@ -35,7 +36,10 @@ def filled_in(setup: Mapping, cart: Cart, learned: StopLag | None = None) -> dic
         own["jurisdiction"] = cart.jurisdiction
     if cart.reminders:
         own["reminders"] = dict(cart.reminders)
-    return {**own, **given, "cart_id": cart.id}
+    if cart.shop:
+        own["shop"] = cart.shop
+    checked = {"scale_check": dict(scale_check)} if scale_check else {}
+    return {**own, **given, **checked, "cart_id": cart.id}
 
 
 def channels_of(cart: Cart) -> dict[str, dict]:

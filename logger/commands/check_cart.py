@@ -7,6 +7,7 @@ be mended before a session; the line says how. Exit 1 when something is bad.
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from logger.paths import add_data_argument
 
@@ -28,13 +29,16 @@ def run(args: argparse.Namespace) -> int:
     from firmware_bridge.clock import Clock
     from firmware_bridge.sources import build_sources
     from logger.cart_check import check_broker, check_clock, check_disk, check_sources
+    from logger.cart_tools import check_tools
+    from logger.paths import store_path
     from logger.wallclock import WallClock
 
     if not 1 <= args.seconds <= 600:
         raise ValueError(f"--seconds {args.seconds:g}: give between 1 and 600")
-    cart, clock = load_cart(args.cart), Clock()
+    cart, clock, wall = load_cart(args.cart), Clock(), WallClock()
+    tools = check_tools(cart, Path(args.cart), store_path(args.data), wall)
     lines = check_sources(build_sources(cart, clock), cart, clock, args.seconds)
-    lines += [check_disk(args.data), check_clock(WallClock()), check_broker(cart.mqtt)]
+    lines += [check_disk(args.data), check_clock(wall), check_broker(cart.mqtt), *tools]
     for line in lines:
         print(line)
     return int(any(line.outcome == "bad" for line in lines))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from logger.record.report_data import ReportData
 from logger.record.report_units import Units
 from logger.record.report_words import clock
+from logger.session.scale_due import check_words
 
 OUTCOMES = {  # nosec B105 - no password
     "pass": "pass",
@@ -90,11 +91,17 @@ def _budget(data: ReportData, units: Units) -> Table:
 
 def _calibration(data: ReportData) -> Table:
     rows = [
-        (name, channel["unit"], f"{channel['rate_hz']:g}", _points(channel["points"]))
+        (name, channel["unit"], f"{channel['rate_hz']:g}", _points(channel["points"]) + _checked(name, data))
         for name, channel in data.session["channels"].items()
     ]
     heads = ("Channel", "Unit", "Readings a second", "Calibration: code = value")
     return Table("Sensors and their calibration", heads, tuple(rows), (0.2, 0.1, 0.18, 0.52))
+
+
+def _checked(name: str, data: ReportData) -> str:
+    """Under the scale's points: its last check with a weight, where the cart told of it."""
+    check = data.findings.get("scale_check")
+    return f"\n{check_words(check)}" if check and name == "scale" else ""
 
 
 def _points(points: Sequence | None) -> str:

@@ -204,9 +204,7 @@ FIRST = (
 
 def _named(key: str) -> str:
     """A vehicle's VIN or registration as `logger.session.vehicle_name` takes it, in SQL."""
-    return plain_name(
-        f"coalesce(nullif(json_extract(findings, '$.job.{key}'), ''), json_extract(vehicle, '$.{key}'))"
-    )
+    return plain_name(f"coalesce(nullif(json_extract(findings, '$.job.{key}'), ''), json_extract(vehicle, '$.{key}'))")
 
 
 def plain_name(told: str) -> str:

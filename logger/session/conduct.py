@@ -11,6 +11,7 @@ from logger.session.cautions import shop_words
 from logger.session.events import Event
 from logger.session.gates import RefillLaw, gates
 from logger.session.job import check_job, job_of_vehicle, merge_job
+from logger.session.scale_due import told_check
 from logger.session.setup import SessionSetup
 from logger.session.stage_signs import StageSigns
 from logger.session.stages import StageKeeper
@@ -29,6 +30,7 @@ class Conduct:
         raw = setup.raw if setup else {}
         self.jurisdiction = str(raw.get("jurisdiction") or "")
         self._refill_words = shop_words(raw, REFILL_REMINDER)
+        self._scale_check = told_check(raw.get("scale_check"))
         self.job: dict = job_of_vehicle(setup.vehicle) if setup else {}
         self.job_problems: list[str] = []
         if "job" in raw:
@@ -67,6 +69,7 @@ class Conduct:
             "job": self.job,
             "job_problems": self.job_problems,
             "jurisdiction": self.jurisdiction or None,
+            "scale_check": self._scale_check,
         }
 
     def _enter(self, t_s: float, stage: str, by: str, why: str) -> tuple[list[Event], list[Signal]]:

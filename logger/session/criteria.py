@@ -23,6 +23,7 @@ from logger.session.judgements import (
     charge_error,
     charge_uncertainty,
     charged,
+    check_limit,
     evacuated,
     fault_patterns,
     has_placard,
@@ -38,8 +39,10 @@ from logger.session.judgements import (
     recovery_held,
     repaired,
     says,
+    scale_checked,
     stop_lag,
     stop_said,
+    told_of_check,
     within_placard,
 )
 
@@ -183,6 +186,15 @@ CRITERIA = (
         says("repair noted"),
         leaked,
         repaired,
+    ),
+    Criterion(
+        "scale checked",
+        "days",
+        "common practice, no source",
+        "a charge or a recovery, where the cart told of its checks",
+        check_limit,
+        told_of_check,
+        scale_checked,
     ),
     Criterion(
         "who and what on record",

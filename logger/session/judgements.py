@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from logger.session.cautions import forbids_refill
+from logger.session.scale_due import check_words, is_due
 
 J2788 = "SAE J2788 (40 CFR 82 subpart B appendix C)"
 CHARGE_TOLERANCE_G = 15.0
@@ -245,3 +246,25 @@ def repaired(findings: Mapping) -> Judgement:
 
 def says(words: str) -> Callable[[Mapping], str]:
     return lambda findings: words
+
+
+# The tools
+
+
+def told_of_check(findings: Mapping) -> bool:
+    """Whether the cart told when its scale was checked, and something was weighed."""
+    return findings.get("scale_check") is not None and (charged(findings) or anything_recovered(findings))
+
+
+def check_limit(findings: Mapping) -> str:
+    return f"a known mass within {findings['scale_check']['due_days']:.0f} days before"
+
+
+def scale_checked(findings: Mapping) -> Judgement:
+    """A check that is old, or failed, leaves a remark: it says nothing of this session's weights."""
+    check = findings["scale_check"]
+    days, words = check["days_before"], check_words(check)
+    if check["at_utc"] is None or days is None:
+        why = words if check["at_utc"] is None else f"{words}; the time of this session was not known"
+        return Judgement("not-judged", why=why)
+    return Judgement("marginal" if is_due(check) else "pass", days, None, words)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class VehicleName:
-    """"" for what is not noted. The VIN goes before the registration."""
+    """Empty for what is not noted. The VIN goes before the registration."""
 
     vin: str
     registration: str

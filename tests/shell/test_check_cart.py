@@ -5,17 +5,21 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from firmware_bridge.blocks import INVALID_CODE
-from firmware_bridge.cart import MqttConfig, load_cart
+from firmware_bridge.cart import CartError, MqttConfig, load_cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.sources import build_sources
 from firmware_bridge.virtual.board_emulator import BoardEmulator
 from logger.cart_check import Look, check_broker, check_clock, check_disk, check_sources, judge
+from logger.cart_tools import check_tools
 from logger.cli import main
+from logger.record.scale_checks import add_scale_checks
+from logger.record.store import Store
 from logger.wallclock import WallClock
 
 CART = """\
@@ -174,3 +178,34 @@ def test_disk_and_broker_have_their_line(tmp_path, mosquitto):
     assert check_broker(there).outcome == "good"
     mosquitto.stop()
     assert check_broker(there).outcome == "look"
+
+
+SCALE_CLASS = '[scale]\nclass = "III"\ne_g = 1\nmax_g = 10000\n[limits]\nscale_check_days = 14\n'
+
+
+def test_the_tools_say_when_they_were_checked(tmp_path):
+    """A check kept beside the cart file, a newer one in the store; points of unknown date are named."""
+    path, data = tmp_path / "cart.toml", tmp_path / "tarebook.db"
+    path.write_text(CART.format(port="/dev/null") + SCALE_CLASS)
+    cart, wall = load_cart(path), WallClock(now=lambda: datetime(2026, 3, 1, 8, tzinfo=UTC))
+    weight, book = check_tools(cart, path, data, wall)
+    assert weight.outcome == "look" and "no check with a weight is on record: set a known mass" in weight.text
+    assert "no date known for scale, low_side" in book.text
+    log = '{"at_utc": "2026-01-02T08:00:00+00:00", "what": "%s", "channel": "scale"%s}\n'
+    kept = ', "nominal_g": 2000, "shown_g": 2000.6, "outcome": "pass"'
+    path.with_suffix(".checks.jsonl").write_text(log % ("calibration", "") + log % ("check-weight", kept))
+    weight, book = check_tools(cart, path, data, wall)
+    assert weight.outcome == "look" and "off by +0.6 g, 58 days ago; due after 14 days: set" in weight.text
+    assert book.text.startswith("scale 2026-01-02; no date known for low_side")
+    store = Store.open(data)
+    entry = {"what": "check-weight", "nominal_g": 2000.0, "shown_g": 1999.5, "outcome": "pass"}
+    add_scale_checks(store, "cart-1", [{**entry, "at_utc": "2026-02-20T08:00:00Z"}])
+    store.close()
+    (weight, _) = check_tools(cart, path, data, wall)
+    assert weight.outcome == "good" and "off by -0.5 g, 9 days ago" in weight.text
+
+
+def test_a_check_that_is_good_for_no_day_is_refused(tmp_path):
+    (tmp_path / "cart.toml").write_text(CART.format(port="/dev/null") + "[limits]\nscale_check_days = 0\n")
+    with pytest.raises(CartError, match="scale_check_days: give at least one day"):
+        load_cart(tmp_path / "cart.toml")

@@ -83,6 +83,10 @@ def test_a_check_weight_beyond_its_class_is_an_alert_until_one_passes(start, pla
     assert daemon.port.now()["session_id"] == session_id
     until(lambda: drifts(daemon))
     assert [c["outcome"] for c in daemon.scale.state()["checks"] if c["what"] == "check-weight"] == ["fail"]
+    kept = daemon.port.store.session(session_id)["setup"]["scale_check"]
+    assert kept["outcome"] == "fail" and kept["days_before"] == pytest.approx(0.0, abs=0.1)
+    assert kept["off_g"] == pytest.approx(4.0, abs=0.5) and daemon.scale.state()["check"]["due"]
+    assert daemon.port.findings()["scale_check"] == kept
     platform.slope = 1.0
     assert weigh(daemon, platform, 2000.0)["outcome"] == "pass"
     until(lambda: not drifts(daemon))

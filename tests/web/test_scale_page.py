@@ -38,6 +38,7 @@ def test_only_a_paired_phone_may(client, port, path):
 
 
 def test_a_check_weight_from_the_page_to_its_history(client, port, bearer, load):
+    assert "<b>due</b>: no check with a weight is on record" in client.get("/cart").get_data(as_text=True)
     assert client.post("/api/scale/empty", headers=bearer).status_code == 200
     load(2012.0)
     told = client.post("/api/scale/check", json={"mass": "2 kg"}, headers=bearer)
@@ -45,6 +46,7 @@ def test_a_check_weight_from_the_page_to_its_history(client, port, bearer, load)
     assert told.get_json()["outcome"] == "fail" and told.get_json()["limit_g"] == 5.0
     page = client.get("/cart", headers=bearer).get_data(as_text=True)
     assert "check weight" in page and ">+12.0<" in page and "Weigh it empty" in page
+    assert "<b>due</b>: last checked with 2000 g on" in page
     assert "Weigh it empty" not in client.get("/cart").get_data(as_text=True)
     document = client.get("/api/openapi.json").get_json()
     schema = {**document["components"]["schemas"]["Scale"], "components": document["components"]}
