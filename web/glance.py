@@ -14,7 +14,7 @@ BY_STAGE = {
     "vacuum_hold": "Pump isolated: leave every valve shut while the hold is judged.",
     "oil_and_dye": "Add the oil and dye the vehicle maker names.",
     "performance": "Doors open, fan high, coldest setting: let it settle.",
-    "closed": "Session closed. Shut the container, then take off the hoses.",
+    "closed": "Closed. Shut the container, then take off the hoses.",
 }
 HOLD_LINES = {
     "tight": "Tight, as far as this hold can tell: go on.",
@@ -22,7 +22,8 @@ HOLD_LINES = {
     "moisture": "Water is still in it: evacuate longer, then hold again.",
 }
 HOLD_BY_STAGE = {"pressure_hold": "pressure_hold", "vacuum_hold": "hold"}
-HERO_BY_STAGE = {"evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
+HERO_BY_STAGE = {"pressure_hold": "low_side", "evacuation": "vacuum", "vacuum_hold": "vacuum", "performance": "vent"}
+CHANNEL_OF_HERO = {"low_side": "low_side", "vacuum": "vacuum", "vent": "vent_temp"}
 RANK = {"danger": 0, "caution": 1, "notice": 2}
 
 
@@ -82,13 +83,11 @@ def do_now(now: dict) -> str:
 
 
 def hero(now: dict) -> str:
-    """Which figure is large: what is left to charge, the vacuum, the vent air, or the weight."""
+    """Which figure is large: what is left to charge, the low side, the vacuum, the vent air, or the weight."""
     stage, charge = now.get("stage") or "", now.get("charge") or {}
     wanted = HERO_BY_STAGE.get(stage)
-    if wanted == "vacuum" and "vacuum" in now["channels"]:
-        return "vacuum"
-    if wanted == "vent" and "vent_temp" in now["channels"]:
-        return "vent"
+    if wanted and CHANNEL_OF_HERO[wanted] in now["channels"]:
+        return wanted
     return "remaining" if charge.get("remaining_g") is not None and stage != "recovery" else "weight"
 
 

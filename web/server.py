@@ -69,7 +69,7 @@ class WebServer:
         if self._front:
             self._front.start()
 
-    def stop(self, timeout_s: float = 2.0) -> None:
+    def stop(self, timeout_s: float = 5.0) -> None:
         """End the streams, let every thread finish what it answers, then close all sockets from the server's own loop.
 
         In another order a thread would wake a loop that is gone.

@@ -7,6 +7,8 @@ import io
 import pytest
 from fake_port import HOSTILE, alert, filling
 
+from logger.record.containers import Containers
+
 CHANGES = [
     "/api/sessions",
     "/api/sessions/s-1/marks",
@@ -150,6 +152,21 @@ def test_empty_upload_is_named(client, bearer):
     assert answer.status_code == 400 and "recording" in answer.get_json()["detail"]
 
 
-def test_hostile_text_stays_text(client):
-    text = client.get("/sessions/s-1").get_data(as_text=True)
-    assert HOSTILE not in text and "&lt;script&gt;document.title" in text
+PLACES = ["/", "/sessions", "/sessions?q=%3Cscript%3E", "/sessions/bad", "/sessions/s-1", "/review", "/containers"]
+PLACES += ["/containers/C-12", "/cart", "/sessions/%3Cscript%3Edocument.title"]
+
+
+@pytest.mark.parametrize("path", PLACES)
+def test_hostile_text_stays_text(client, port, path):
+    """In a vehicle's name and note, a container's, an alert, a link of the cart, a search, an address."""
+    port.shown = {**filling(), "network_name": HOSTILE, "links": {HOSTILE: HOSTILE}}
+    port.shown["alerts"] = [alert(1, "sensor-stale", "caution", HOSTILE)]
+    setup = {"session_id": "bad", "refrigerant": HOSTILE, "vehicle": {"registration": HOSTILE, "note": HOSTILE}}
+    port.writer.close_session("s-1")
+    port.writer.create_session(setup, {}, "2026-05-05T08:00:00Z", {})
+    port.writer.set_findings("bad", {"session_id": "bad", "job": {"technician": HOSTILE, "notes": HOSTILE}})
+    port.writer.close_session("bad")
+    Containers(port.writer).add(HOSTILE[:40], "can", "R-134a", tare_g=180.0, full_g=340.0, note=HOSTILE)
+    text = client.get(path, headers={"Accept": "text/html"}).get_data(as_text=True)
+    assert "<script>document" not in text and "<script>&#34;" not in text
+    assert "&lt;script&gt;" in text

@@ -43,6 +43,7 @@ def test_hero_follows_the_stage():
     assert hero(filling()) == "remaining"
     assert hero(holding()) == "vacuum"
     assert hero({**filling(), "stage": "performance"}) == "vent"
+    assert hero({**filling(), "stage": "pressure_hold"}) == "low_side"
     assert hero({**filling(), "charge": None}) == "weight"
 
 

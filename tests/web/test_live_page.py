@@ -9,10 +9,13 @@ import pytest
 from fake_port import HOSTILE, alert, filling, holding
 from playwright.sync_api import expect
 
+from logger.measure.marks import STAGES
 from web.app import create_app
 from web.server import WebServer
 
 MOST_BYTES = 90_000
+SQUEEZED = """all => all.filter(e => getComputedStyle(e).position === 'static'
+  && e.getBoundingClientRect().width > e.parentElement.getBoundingClientRect().width).length"""
 
 
 def opened(page, server, port):
@@ -135,6 +138,44 @@ def test_vacuum_is_the_large_figure_while_it_is_held(phone, server, port):
     expect(phone.locator("#hold")).to_contain_text("About 6 min more to decide.")
 
 
+def test_what_a_hold_has_told_is_drawn_as_a_band(phone, server, port):
+    port.shown = holding()
+    opened(phone, server, port)
+    band = phone.locator("#hold-band rect").last
+    wide = float(band.get_attribute("width"))
+    narrower = holding()
+    narrower["physics"]["hold"]["ci95"] = [0.001, 0.004]
+    port.show(narrower)
+    expect(band).not_to_have_attribute("width", str(wide))
+    assert 0 < float(band.get_attribute("width")) < wide
+    port.show(filling())
+    expect(phone.locator("#hold-band")).to_be_hidden()
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_every_stage_has_its_place_and_word_on_the_rail(phone, server, port, width):
+    phone.set_viewport_size({"width": width, "height": 844})
+    opened(phone, server, port)
+    assert phone.locator("#rail li").count() == len(STAGES)
+    for stage in STAGES:
+        port.show({**filling(), "stage": stage})
+        now = phone.locator("#rail [aria-current=step]")
+        expect(now).to_have_attribute("data-stage", stage)
+        word = now.locator("> span")
+        assert word.inner_text().strip() and word.evaluate("e => getComputedStyle(e).position") == "static"
+        ends = phone.locator("#rail li").evaluate_all("all => all.map(e => e.getBoundingClientRect().right)")
+        assert ends == sorted(ends) and ends[-1] <= width
+        assert phone.locator("#rail li > span").evaluate_all(SQUEEZED) == 0
+
+
+def test_an_alert_shakes_the_phone(phone, server, port):
+    phone.add_init_script("window.shaken = []; navigator.vibrate = (pattern) => shaken.push(pattern);")
+    opened(phone, server, port)
+    port.show(filling(118.0, [alert(3, "stop-charging", "notice", "Close the container valve now.")]))
+    expect(phone.locator(".stopcall")).to_be_visible()
+    assert len(phone.evaluate("shaken[0]")) == 5
+
+
 def test_out_of_reach_is_said_and_the_page_comes_back_with_what_it_missed(phone, app, port, stop):
     server = WebServer(app, "127.0.0.1", 0, stop, slots=3)
     server.start()
@@ -232,6 +273,11 @@ def test_figures_without_scripts(chromium, server, port):
     page.goto(server.url)
     assert page.inner_text("#hero") == "204"
     assert "kPa" in page.inner_text("#low_side")
+    port.shown = filling(118.0, [alert(3, "stop-charging", "notice", "Close the container valve now.")])
+    assert page.locator("noscript a").first.is_visible()
+    page.reload()
+    assert page.inner_text(".alert .word") == "STOP" and page.locator(".alert svg.shape").is_visible()
+    assert not page.locator("#sound").is_visible() and not page.locator("#menu-open").is_visible()
     context.close()
 
 
@@ -245,6 +291,8 @@ def test_replay_is_marked_and_moves(phone, server, port):
     )
     expect(phone.locator("#at-text")).to_have_text("1:40")
     assert phone.inner_text("[data-channel=scale] .value") != first
+    sign, over = phone.locator(".kept").bounding_box(), phone.locator("#alerts").bounding_box()
+    assert over["y"] >= sign["y"] + sign["height"] and phone.locator(".seenit").count() == 0
 
 
 def test_curves_are_drawn(phone, server, port):

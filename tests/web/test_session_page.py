@@ -99,3 +99,20 @@ def test_the_report_to_print_is_a_page_that_may_do_nothing(client, units, word):
 def test_unknown_units_of_a_report_are_named(client):
     answer = client.get("/api/sessions/s-0/report.pdf?units=stone")
     assert answer.status_code == 400 and "stone" in answer.get_json()["detail"]
+
+
+def test_a_chart_is_looked_at_closer_without_dragging(session):
+    session.click("text=Closer")
+    expect(session.locator("#shown")).to_have_text("Shown: 1:00 to 3:00.")
+    session.click("text=Earlier")
+    expect(session.locator("#shown")).to_have_text("Shown: 0:00 to 2:00.")
+    session.click("text=Whole session")
+    expect(session.locator("#shown")).to_have_text("Shown: 0:00 to 4:00.")
+
+
+def test_another_session_is_laid_over_this_one(session):
+    lines = session.locator("#charts .trace.over")
+    expect(session.locator("#charts .trace").first).to_be_attached()
+    assert lines.count() == 0
+    session.select_option("#over", "s-1")
+    expect(lines.first).to_be_attached()

@@ -121,7 +121,7 @@ export class AlertBoard {
     const words = document.createElement("div");
     words.append(text("p", "word", stop ? "Stop" : WORDS[alert.severity]), text("p", "said", alert.message));
     box.append(shape(stop ? "stop" : alert.severity), words);
-    if (alert.state !== "acknowledged" && document.documentElement.hasAttribute("data-paired")) {
+    if (this.acknowledge && alert.state !== "acknowledged" && document.documentElement.hasAttribute("data-paired")) {
       const button = text("button", "seenit", "Seen");
       button.type = "button";
       button.setAttribute("aria-label", "Acknowledge: " + alert.message);

@@ -47,8 +47,19 @@ export class ChartSet {
     return this.load();
   }
 
+  // So much of what is shown, moved by so much of it, within the session.
+  step(share, moved) {
+    const [from, to] = this.span;
+    const width = Math.max(10, (to - from) * share);
+    const start = (from + to - width) / 2 + moved * (to - from);
+    const held = Math.max(0, Math.min(start, this.end - width));
+    this.look(held, Math.min(this.end, held + width));
+  }
+
   async load() {
     const [from, to] = this.span;
+    const shown = document.getElementById("shown");
+    if (shown) shown.textContent = `Shown: ${clock(from)} to ${clock(to)}.`;
     for (const [strip, kinds] of this.strips) {
       const rows = [];
       for (const [channel, kind] of Object.entries(kinds)) {

@@ -7,6 +7,11 @@ const NECK_FROM = 0.75; // of the target
 const NECK_HEIGHT = 0.6; // of the drawn height
 const HEADROOM = 0.045; // of the target, above the placard band
 const RIM = 14;
+export const BESIDE = 15; // the pointer has its place between the vessel and the figures
+
+export function gutter(width) {
+  return width > 200 ? 74 : 54; // for the pointer, and the figures beside it
+}
 
 export class FillColumn {
   constructor(place) {
@@ -33,7 +38,7 @@ export class FillColumn {
   rebuild() {
     this.width = this.place.clientWidth;
     this.height = this.place.clientHeight;
-    this.gutter = this.width > 200 ? 70 : 46; // for the figures beside the vessel
+    this.gutter = gutter(this.width);
     if (!this.width || !this.height) return;
     set(this.drawn, { viewBox: `0 0 ${this.width} ${this.height}`, width: this.width, height: this.height });
     this.drawn.replaceChildren();
@@ -87,7 +92,7 @@ export class FillColumn {
     this.drawn.append(el("path", { d: this.outline(s.top), class: "inside" }), this.stream, this.fill, this.over);
     this.drawn.append(el("path", { d: this.walls(), class: "walls" }));
     if (s.high > s.low) this.bandLines(bandTop, bandLow);
-    this.drawn.append(el("path", { d: `M0 ${aim}H${s.base + 4}`, class: "aim" }), label(s.base + 8, aim + 6, number(s.target, "mass"), { class: "aimtext" }));
+    this.drawn.append(el("path", { d: `M0 ${aim}H${s.base + BESIDE - 5}`, class: "aim" }), label(s.base + BESIDE, aim + 6, number(s.target, "mass"), { class: "aimtext" }));
     this.ticks();
     this.call = el("path", { class: "call" });
     this.pen = el("path", { class: "pen" });
@@ -101,8 +106,8 @@ export class FillColumn {
   }
 
   bandLines(top, low) {
-    const x = this.scale.base + 8;
-    this.drawn.append(el("path", { d: `M0 ${top}H${x - 3}M0 ${low}H${x - 3}`, class: "bandline" }));
+    const x = this.scale.base + BESIDE;
+    this.drawn.append(el("path", { d: `M0 ${top}H${x - 5}M0 ${low}H${x - 5}`, class: "bandline" }));
     const aim = this.y(this.scale.target);
     this.drawn.append(label(this.width, top - 9, "placard", { class: "tick", "text-anchor": "end" }));
     if (aim - top > 20) this.drawn.append(label(x, top + 4, number(this.scale.high, "mass"), { class: "tick" }));
@@ -120,7 +125,7 @@ export class FillColumn {
   tick(mass) {
     const y = Math.min(this.y(mass), this.height - 5);
     const x = mass > this.scale.breakAt ? (this.scale.base + this.scale.neck) / 2 + 4 : this.scale.base + 3;
-    this.drawn.append(el("path", { d: `M${x} ${y}h5`, class: "tickline" }), label(this.scale.base + 8, y + 4, number(mass, "mass"), { class: "tick" }));
+    this.drawn.append(el("path", { d: `M${x} ${y}h5`, class: "tickline" }), label(this.scale.base + BESIDE, y + 4, number(mass, "mass"), { class: "tick" }));
   }
 
   level() {

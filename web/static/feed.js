@@ -1,6 +1,10 @@
 // The cart's live feed: a stream that comes back by itself, or a question a second when all places are taken.
 const QUIET_MS = 3500;
 const AGAIN_MS = 1000;
+// Out of reach it tries often and waits little for each try, so that it is back within two seconds of the cart.
+const PATIENCE_MS = 1000;
+const AWAY_AGAIN_MS = 400;
+const LOOK_MS = 250;
 
 export class LiveFeed {
   constructor(on) {
@@ -8,7 +12,7 @@ export class LiveFeed {
     this.lastId = null;
     this.heard = performance.now();
     this.everHeard = false;
-    setInterval(() => this.watch(), 1000);
+    setInterval(() => this.watch(), LOOK_MS);
     document.addEventListener("visibilitychange", () => document.hidden || this.wake());
     addEventListener("online", () => this.wake());
     addEventListener("offline", () => this.on.link("away", 0));
@@ -53,7 +57,7 @@ export class LiveFeed {
   lost() {
     this.stop();
     const ended = performance.now() - this.heard < 600 && performance.now() - this.opened > 5000;
-    this.again = setTimeout(() => this.open(), ended ? 50 : AGAIN_MS);
+    this.again = setTimeout(() => this.open(), ended ? 50 : this.quiet < QUIET_MS ? AGAIN_MS : AWAY_AGAIN_MS);
     if (!ended) this.ask();
   }
 
@@ -69,11 +73,15 @@ export class LiveFeed {
     }
   }
 
+  get quiet() {
+    return performance.now() - this.heard;
+  }
+
+  // A stream that says nothing any more is as good as none, and so is one that does not come.
   watch() {
-    const quiet = performance.now() - this.heard;
-    if (quiet < QUIET_MS) return;
-    this.on.link("away", quiet / 1000);
-    if (!this.again && this.source?.readyState === EventSource.OPEN) this.lost();
+    if (this.quiet < QUIET_MS) return;
+    this.on.link("away", this.quiet / 1000);
+    if (!this.again && performance.now() - this.opened > PATIENCE_MS) this.lost();
   }
 
   wake() {

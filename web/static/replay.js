@@ -9,7 +9,7 @@ const POINTS = 600;
 const $ = (id) => document.getElementById(id);
 const session = $("scrub").dataset.session;
 const screen = new Screen();
-const board = new AlertBoard($("alerts"), { call: () => {} }, () => {});
+const board = new AlertBoard($("alerts"), { call: () => {} }, null);
 let moments = [];
 let playing = null;
 let at = 0;

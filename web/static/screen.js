@@ -1,5 +1,6 @@
 // The instrument: shows one `now` object, whether it comes live or out of the record.
 import { FillColumn } from "./column.js";
+import { HoldBand } from "./hold_band.js";
 import { VacuumRule } from "./rule.js";
 import { VacuumColumn } from "./vacuum_column.js";
 import { age, chosen, clock, number, reading, withUnit, NONE } from "./units.js";
@@ -9,6 +10,7 @@ const HEROES = {
   remaining: (now) => ["To go", "mass", now.charge?.remaining_g],
   vacuum: (now) => ["Vacuum", "vacuum", now.channels.vacuum?.value],
   weight: (now) => [tare() ? "Net weight" : "On the scale", "mass", net(now.channels.scale?.value)],
+  low_side: (now) => ["Low side", "pressure", now.channels.low_side?.value],
   vent: (now) => ["Vent air", "temperature", now.channels.vent_temp?.value],
 };
 const $ = (id) => document.getElementById(id);
@@ -40,6 +42,7 @@ export class Screen {
     this.column = new FillColumn($("lane"));
     this.sinking = new VacuumColumn($("lane"));
     this.rule = new VacuumRule($("vacuum-rule"));
+    this.band = new HoldBand($("hold-band"));
     this.order = [];
   }
 
@@ -51,7 +54,7 @@ export class Screen {
     document.body.dataset.stage = now.stage;
     put($("do"), now.glance.do);
     this.hero(now);
-    this.pace(charge);
+    this.pace(charge, now.stage);
     this.rail(now.stage);
     this.column.show(charge);
     this.sides(now.channels, now.physics ?? {});
@@ -76,7 +79,8 @@ export class Screen {
     $("hero").dataset.digits = words.length;
   }
 
-  pace(charge) {
+  pace(charge, stage) {
+    $("main").toggleAttribute("data-fills", stage === "charging" || charge.flow_g_per_s > 0.2);
     const left = charge.seconds_to_stop;
     const reached = charge.remaining_g !== null && charge.remaining_g <= 0;
     put($("stop-name"), reached ? "Target" : "Stop in");
@@ -88,6 +92,7 @@ export class Screen {
   }
 
   rail(stage) {
+    $("rail").dataset.now = stage ?? "";
     for (const item of $("rail").children) {
       if (item.dataset.stage === stage) item.setAttribute("aria-current", "step");
       else item.removeAttribute("aria-current");
@@ -132,6 +137,7 @@ export class Screen {
   }
 
   hold(hold, moves) {
+    this.band.show(hold);
     if (!hold) return put($("hold"), "");
     const still = hold.seconds_still > 0 ? ` About ${Math.ceil(hold.seconds_still / 60)} min more to decide.` : "";
     const seen = hold.smallest_detectable_pa_per_s > 0 ? ` Would show a ${moves} of ${hold.smallest_detectable_pa_per_s.toPrecision(2)} Pa/s.` : "";

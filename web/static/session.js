@@ -15,7 +15,10 @@ document.getElementById("over")?.addEventListener("change", (event) => {
   charts.over = event.target.value || null;
   charts.load();
 });
-document.getElementById("whole")?.addEventListener("click", () => charts.look(0, charts.end));
+document.getElementById("window").addEventListener("click", ({ target: { dataset } }) => {
+  if ("whole" in dataset) charts.look(0, charts.end);
+  else if (dataset.closer || dataset.moves) charts.step(Number(dataset.closer ?? 1), Number(dataset.moves ?? 0));
+});
 addEventListener("keydown", (event) => event.key === "Escape" && charts.look(0, charts.end));
 addEventListener("resize", () => charts.strips.forEach(([strip]) => strip.again()));
 

@@ -16,7 +16,7 @@ function extent(rows, group, log) {
     }
   }
   if (low > high) return null;
-  if (log) return [Math.max(low, 1), Math.max(high, Math.max(low, 1) * 10)];
+  if (log) return [10 ** Math.floor(Math.log10(Math.max(low, 1))), 10 ** Math.ceil(Math.log10(Math.max(high, 10)) + 1e-6)];
   const room = Math.max((high - low) * 0.06, { mass: 5, temperature: 1, pressure: 10 }[group] ?? 0.5);
   return [low - room, high + room];
 }
@@ -43,6 +43,11 @@ function marks(low, high, group, log) {
   const offset = convert(0, group);
   const factor = convert(1, group) - offset;
   return (log ? decades(a, b) : steps(a, b, 3)).map((shown) => (shown - offset) / factor);
+}
+
+// A decade in few figures.
+function round(value) {
+  return value >= 10_000 ? `${Math.round(value / 1000)}k` : String(+value.toPrecision(1));
 }
 
 export class Strip {
@@ -81,7 +86,7 @@ export class Strip {
     for (const v of marks(low, high, this.group, this.log)) {
       const y = this.y(v);
       this.drawn.append(el("path", { d: `M${LEFT} ${y}H${width}`, class: "grid" }));
-      this.drawn.append(label(LEFT - 6, y + 4, this.group ? number(v, this.group) : String(+v.toFixed(2)), { class: "tick", "text-anchor": "end" }));
+      this.drawn.append(label(LEFT - 6, Math.max(11, y + 4), this.log ? round(convert(v, this.group)) : this.group ? number(v, this.group) : String(+v.toFixed(2)), { class: "tick", "text-anchor": "end" }));
     }
     const [from, to] = this.span;
     const every = [10, 30, 60, 120, 300, 600, 1800, 3600, 7200].find((s) => (to - from) / s <= width / 90) ?? 14400;

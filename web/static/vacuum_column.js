@@ -2,6 +2,7 @@
 // towards the zone that a dry, tight system reaches.
 import { el, label, set } from "./svg.js";
 import { chosen, convert } from "./units.js";
+import { BESIDE, gutter } from "./column.js";
 import { AIR_PA, DEEP_PA, WANTED_PA } from "./rule.js";
 
 const RIM = 14;
@@ -23,8 +24,7 @@ export class VacuumColumn {
     [this.width, this.height] = [this.place.clientWidth, this.place.clientHeight];
     if (!this.width || !this.height) return;
     this.unit = chosen("vacuum");
-    const gutter = this.width > 200 ? 70 : 46;
-    this.base = this.width - gutter;
+    this.base = this.width - gutter(this.width);
     set(this.drawn, { viewBox: `0 0 ${this.width} ${this.height}`, width: this.width, height: this.height });
     const wanted = this.y(WANTED_PA);
     const hatch = el("pattern", { id: "hatch-vacuum", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
@@ -36,7 +36,7 @@ export class VacuumColumn {
       el("rect", { x: 1, y: wanted, width: this.base, height: this.height - 2 - wanted, fill: "url(#hatch-vacuum)" }),
       this.fill,
       el("path", { d: `M1 ${RIM - 8}V${this.height - 2}H${this.base + 1}V${RIM - 8}`, class: "walls" }),
-      el("path", { d: `M0 ${wanted}H${this.base + 4}`, class: "aim" }),
+      el("path", { d: `M0 ${wanted}H${this.base + BESIDE - 5}`, class: "aim" }),
       this.pen,
     );
     this.ticks(convert(1, "vacuum"), wanted);
@@ -50,10 +50,10 @@ export class VacuumColumn {
       const y = Math.min(this.y(pascal), this.height - 5);
       const words = k >= 3 ? 10 ** (k - 3) + "k" : String(+(10 ** k).toPrecision(1));
       this.drawn.append(el("path", { d: `M${this.base + 3} ${y}h5`, class: "tickline" }));
-      if (Math.abs(y - wanted) > 16) this.drawn.append(label(this.base + 8, y + 4, words, { class: "tick" }));
+      if (Math.abs(y - wanted) > 16) this.drawn.append(label(this.base + BESIDE, y + 4, words, { class: "tick" }));
     }
     const aim = convert(WANTED_PA, "vacuum");
-    this.drawn.append(label(this.base + 8, wanted + 6, aim < 10 ? aim.toPrecision(2) : Math.round(aim), { class: "aimtext" }));
+    this.drawn.append(label(this.base + BESIDE, wanted + 6, aim < 10 ? aim.toPrecision(2) : Math.round(aim), { class: "aimtext" }));
   }
 
   show(value) {
