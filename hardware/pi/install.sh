@@ -171,20 +171,21 @@ version_now() { readlink "$opt/current" 2>/dev/null || true; }
 # A version is named by what is in it and by the Python under it: the same again is nothing new.
 name_version() {
   local content
-  content=$(cd "$repo" && find pyproject.toml constraints.txt firmware_bridge logger web -type f ! -path '*/__pycache__/*' -print0 |
+  content=$(cd "$repo" && find pyproject.toml hardware/pi/requirements.txt firmware_bridge logger web -type f ! -path '*/__pycache__/*' -print0 |
     LC_ALL=C sort -z | xargs -0 sha256sum | sha256sum | cut -c1-12)
   version=versions/$(python3 -c 'import sys; print("py%d.%d" % sys.version_info[:2])')-$content
 }
 
 # Every version is a folder of its own, so that going back is one link. Its libraries are those with which it was tried.
 build_version() {
-  local extra='[pi,name,sparkplug]' options=()
+  local options=() pip=("$opt/$version/bin/python" -m pip install -q --disable-pip-version-check)
   [ ! -e "$opt/$version/complete" ] || return 0
   say "the program, in $opt/$version (some minutes on a Pi)"
-  if gpio_from_system; then extra='[name,sparkplug]' options=(--system-site-packages); fi
+  if gpio_from_system; then options=(--system-site-packages); fi
   [ ! -e "$opt/$version" ] || act rm -rf -- "$opt/$version"
   act python3 -m venv "${options[@]}" "$opt/$version"
-  act "$opt/$version/bin/python" -m pip install -q --disable-pip-version-check -c "$repo/constraints.txt" "$repo$extra"
+  act "${pip[@]}" --require-hashes -r "$here/requirements.txt"
+  act "${pip[@]}" --no-deps --no-build-isolation "$repo"
   act "$opt/$version/bin/python" -c 'import logger.cli'
   act touch "$opt/$version/complete"
 }

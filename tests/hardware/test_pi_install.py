@@ -53,7 +53,6 @@ class Machine:
         for room in ("firmware_bridge", "logger", "web"):
             (self.repo / room).mkdir()
         (self.repo / "pyproject.toml").write_text("[project]\n")
-        (self.repo / "constraints.txt").write_text("numpy==2.4.6\n")
         self.program("one")
         stubs = folder / "stubs"
         stubs.mkdir()
@@ -147,9 +146,13 @@ def test_a_second_run_changes_nothing(machine):
 
 def test_the_libraries_are_those_it_was_tried_with(machine):
     done = machine.install("--dry-run")
-    assert f"-c {machine.repo}/constraints.txt '{machine.repo}[pi,name,sparkplug]'" in done.stdout
+    assert (
+        f"pip install -q --disable-pip-version-check --require-hashes -r {machine.repo}/hardware/pi/requirements.txt"
+        in done.stdout
+    )
+    assert f"--no-deps --no-build-isolation {machine.repo}\n" in done.stdout
     first = re.search(r"versions/\S+", done.stdout)[0]
-    (machine.repo / "constraints.txt").write_text("numpy==2.4.7\n")
+    (machine.repo / "hardware/pi/requirements.txt").write_text("numpy==2.4.7\n")
     assert re.search(r"versions/\S+", machine.install("--dry-run").stdout)[0] != first
 
 
