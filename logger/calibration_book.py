@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
+import stat
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+
+from logger.durable import add_line, lines_of, replace_whole
 
 
 def log_of(cart_file: Path) -> Path:
@@ -17,11 +18,7 @@ def log_of(cart_file: Path) -> Path:
 
 def note(cart_file: Path, entry: dict) -> None:
     """Add one line to the log, with the time, and put it on the disk before returning."""
-    line = json.dumps({"at_utc": _now(), **entry}, ensure_ascii=False, allow_nan=False) + "\n"
-    with log_of(cart_file).open("a", encoding="utf-8") as log:
-        log.write(line)
-        log.flush()
-        os.fsync(log.fileno())
+    add_line(log_of(cart_file), json.dumps({"at_utc": _now(), **entry}, ensure_ascii=False, allow_nan=False))
 
 
 def noted(cart_file: Path, what: str, channel: str) -> list[dict]:
@@ -30,7 +27,7 @@ def noted(cart_file: Path, what: str, channel: str) -> list[dict]:
     if not path.exists():
         return []
     entries = []
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+    for number, line in enumerate(lines_of(path), 1):
         try:
             entry = json.loads(line)
         except json.JSONDecodeError:
@@ -46,13 +43,7 @@ def write_points(cart_file: Path, channel: str, points: Sequence[Sequence[float]
 
     document = tomlkit.parse(cart_file.read_text(encoding="utf-8"))
     document["channel"][channel]["points"] = [[_plain(code), _plain(value)] for code, value in points]
-    handle, temporary = tempfile.mkstemp(dir=cart_file.parent, prefix=cart_file.name, text=True)
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(tomlkit.dumps(document))
-        file.flush()
-        os.fsync(file.fileno())
-    os.chmod(temporary, cart_file.stat().st_mode)
-    os.replace(temporary, cart_file)
+    replace_whole(cart_file, tomlkit.dumps(document), stat.S_IMODE(cart_file.stat().st_mode), cart_file)
 
 
 def day_of(entry: dict) -> float:

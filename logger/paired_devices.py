@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+from logger.durable import replace_whole
+
 DIGEST = re.compile("[0-9a-f]{64}")
 TEXTS = ("name", "sha256", "paired_utc", "seen_utc")
 
@@ -60,16 +62,7 @@ class PairedDevices:
             os.close(folder)
 
     def _keep(self, devices: dict[str, dict]) -> None:
-        """Whole or not at all: written beside, synced, moved over."""
-        beside = self._file.with_name(self._file.name + ".new")
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as stream:
-            os.fchmod(descriptor, 0o600)
-            _belongs_to(descriptor, self._file.parent)
-            json.dump({"devices": devices}, stream, indent=1)
-            stream.flush()
-            os.fsync(descriptor)
-        os.replace(beside, self._file)
+        replace_whole(self._file, json.dumps({"devices": devices}, indent=1), 0o600, self._file.parent)
 
     def _stamp(self) -> tuple | None:
         try:
@@ -84,10 +77,3 @@ def _device(told: dict) -> dict:
     if known["name"] is None or not DIGEST.fullmatch(known["sha256"] or ""):
         raise ValueError("neither a name nor a digest")
     return known
-
-
-def _belongs_to(descriptor: int, folder: Path) -> None:
-    """What root writes here belongs to the folder's owner: the logger, who is not root, must read it."""
-    if os.geteuid() == 0:
-        owner = folder.stat()
-        os.fchown(descriptor, owner.st_uid, owner.st_gid)

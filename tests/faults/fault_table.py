@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from fault_play import kept_and_judged_alike, play
+from file_tries import KINDS, kills
 from fuzzing import carts, frames, recordings
 from host_cases import cases as host_cases
 from host_cases import try_case
@@ -42,6 +43,8 @@ def lines(folder: Path, full: bool) -> Iterator[Line]:
         "power lost with writes unsynced: images of the store",
         *try_all(folder / "power", 40 if full else 11, 25 if full else 4),
     )
+    for what in KINDS:
+        yield f"killed while it keeps: {what}", *kills(what, folder / what, 250 if full else 6)
     yield "frames: lines sent, spoiled or whole", *frames(FULL_FRAMES if full else SHORT_FRAMES)
     yield "recordings spoiled", *recordings(50_000 if full else 1500)
     yield "cart files spoiled", *carts(folder, 30_000 if full else 1200)

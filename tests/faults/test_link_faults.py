@@ -103,6 +103,21 @@ def test_a_lasting_fault_is_a_danger_told_in_time_and_ends_with_it(cart, fault, 
     assert set(kept_codes(daemon)) == {STANDS_CODE}
 
 
+def test_a_board_put_back_as_another_device_is_found_by_its_stable_name(cart):
+    """Another program took the device's number meanwhile, as it happens on USB."""
+    bench, daemon = cart
+    before = os.path.realpath(bench.board.port)
+    bench.board.unplug()
+    until(lambda: quality(daemon) != "good")
+    taken = [os.openpty() for _ in range(3)]
+    bench.board.replug()
+    assert os.path.realpath(bench.board.port) != before
+    until(lambda: quality(daemon) == "good")
+    assert set(kept_codes(daemon)) == {STANDS_CODE}
+    for descriptor in sum(taken, ()):
+        os.close(descriptor)
+
+
 def test_a_board_that_sends_noise_at_another_baud_rate_is_named(tmp_path):
     """What arrives at a wrong baud rate are bytes of no meaning; the board's identity never comes."""
     bench = BenchCart(tmp_path / "cart")

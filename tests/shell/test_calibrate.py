@@ -190,10 +190,10 @@ class StubSource:
     channels = ("scale",)
 
 
-def test_a_torn_log_is_named_by_its_line(tmp_path):
+def test_a_spoiled_log_is_named_by_its_line(tmp_path):
     cart_file = tmp_path / "cart.toml"
     book.note(cart_file, {"what": "check-weight", "channel": "scale"})
     with book.log_of(cart_file).open("a") as log:
-        log.write(json.dumps({"what": "x"})[:5])
+        log.write(json.dumps({"what": "x"})[:5] + "\n")
     with pytest.raises(ValueError, match="line 2"):
         book.noted(cart_file, "check-weight", "scale")
