@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from firmware_bridge.blocks import INVALID_CODE
-from firmware_bridge.cart import Cart, MqttConfig
+from firmware_bridge.cart import Cart, HttpConfig, MqttConfig
 from firmware_bridge.channel import ChannelConfig
 from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source, SourceError
@@ -123,6 +123,21 @@ def check_clock(wall: WallClock) -> Line:
         return Line("good", "clock", f"it is {to_text(wall.now())}")
     mend = "join a network that has the time, or fit a clock with a battery"
     return Line("look", "clock", f"time of day not known: {mend}; sessions are dated once it is")
+
+
+def check_page(http: HttpConfig, wall: WallClock) -> Line:
+    """Whether the page can be served as the cart file asks, and for how long still."""
+    if http.certificate is None:
+        return Line("good", "page", "served in clear text; [http] certificate and key put it under TLS")
+    from web.certificate import read_certificate
+
+    try:
+        certificate = read_certificate(Path(http.certificate), Path(http.key))
+    except ValueError as error:
+        return Line("bad", "page", str(error))
+    if wall.trusted() and (doubt := certificate.doubt(wall.now().timestamp())):
+        return Line("look", "page", doubt)
+    return Line("good", "page", f"under TLS until {certificate.ends}, for {', '.join(certificate.names) or 'no name'}")
 
 
 def check_broker(mqtt: MqttConfig | None) -> Line:

@@ -28,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
     from firmware_bridge.cart import load_cart
     from firmware_bridge.clock import Clock
     from firmware_bridge.sources import build_sources
-    from logger.cart_check import check_broker, check_clock, check_disk, check_sources
+    from logger.cart_check import check_broker, check_clock, check_disk, check_page, check_sources
     from logger.cart_tools import check_tools
     from logger.paths import store_path
     from logger.wallclock import WallClock
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     cart, clock, wall = load_cart(args.cart), Clock(), WallClock()
     tools = check_tools(cart, Path(args.cart), store_path(args.data), wall)
     lines = check_sources(build_sources(cart, clock), cart, clock, args.seconds)
-    lines += [check_disk(args.data), check_clock(wall), check_broker(cart.mqtt), *tools]
+    lines += [check_disk(args.data), check_clock(wall), check_broker(cart.mqtt), check_page(cart.http, wall), *tools]
     for line in lines:
         print(line)
     return int(any(line.outcome == "bad" for line in lines))

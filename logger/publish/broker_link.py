@@ -6,9 +6,11 @@ connection ended is sent again by whoever keeps it. The library's callbacks only
 
 from __future__ import annotations
 
+import logging
 import queue
 import socket
 import ssl
+import stat
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -19,6 +21,8 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from logger.publish.topics import Message
+
+log = logging.getLogger(__name__)
 
 KEEPALIVE_S = 15
 ANSWER_S = 4.0
@@ -42,6 +46,8 @@ class BrokerSettings:
         if self.password_file is None:
             return None
         try:
+            if Path(self.password_file).stat().st_mode & stat.S_IRWXO:
+                log.warning("%s: everybody on this machine can read the password: chmod o= it", self.password_file)
             return Path(self.password_file).read_text("utf-8").rstrip("\r\n")
         except (OSError, UnicodeDecodeError) as error:
             raise ValueError(f"{self.password_file}: the broker's password cannot be read from it: {error}") from None

@@ -81,3 +81,12 @@ def test_a_collector_reads_a_broker_under_tls(tls_broker, tmp_path):
     command += ["--into", str(tmp_path / "all"), "--ca-file", str(tmp_path / "none.pem")]
     ended = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
     assert ended.returncode == 2 and len(ended.stderr.splitlines()) == 1 and "none.pem" in ended.stderr
+
+
+@pytest.mark.parametrize(("mode", "told"), [(0o600, 0), (0o640, 0), (0o644, 1)])
+def test_a_password_that_all_may_read_is_told_of_and_never_said(tmp_path, caplog, mode, told):
+    file = tmp_path / "password"
+    file.write_text("wrench-in-the-drawer\n")
+    file.chmod(mode)
+    assert BrokerSettings("127.0.0.1", username="u", password_file=str(file)).password() == "wrench-in-the-drawer"
+    assert caplog.text.count("everybody on this machine can read") == told and "wrench" not in caplog.text

@@ -12,7 +12,9 @@ import trustme
 from bench_cart import BenchCart, LoggerProcess
 
 from firmware_bridge.cart import CartError, load_cart
+from logger.cart_check import check_page
 from logger.daemon import Daemon
+from logger.wallclock import WallClock
 
 CA = trustme.CA()
 HTTP = '[http]\ncertificate = "cart.pem"\nkey = "cart.key"\n'
@@ -95,3 +97,17 @@ def test_a_pair_that_cannot_serve_ends_the_start_with_one_line(bench, tmp_path):
 def test_a_wrong_http_table_is_named(bench, text, complaint):
     with pytest.raises(CartError, match=complaint):
         load_cart(bench.file(more=text))
+
+
+def test_check_cart_looks_at_the_certificate(bench):
+    def line(more: str):
+        return check_page(bench.cart(more=more).http, WallClock(keeps_time=lambda: True))
+
+    assert line("").outcome == "good" and "clear text" in line("").text
+    put_pair(bench)
+    assert line(HTTP).outcome == "good" and "cart.shop.example" in line(HTTP).text
+    ended = datetime.datetime.now(datetime.UTC) - datetime.timedelta(days=1)
+    put_pair(bench, not_before=ended - datetime.timedelta(days=9), not_after=ended)
+    assert line(HTTP).outcome == "look" and "ended on" in line(HTTP).text
+    (bench.folder / "cart.key").write_text("no key")
+    assert line(HTTP).outcome == "bad" and "cart.key" in line(HTTP).text
