@@ -1,18 +1,22 @@
 """What a page left open costs a phone: the live page on a cart whose short sessions follow each other.
 
 Run: tests/bench/run page_memory [MINUTES [FILE.csv]]. Once a minute, after a forced collection: the script's heap,
-nodes and listeners of the document, memory of the browser's process. The first ten minutes are left out. Flat is when
-the median of the last third lies no more than FLAT above that of the first third; sessions take eight minutes, so that
-a third of an hour or more holds whole ones.
+nodes and listeners of the document. And the memory of the page's process, in a second browser that nobody looks into:
+one that is looked into keeps all that it was sent. The first ten minutes are left out. Flat is when the median of the
+last third lies no more than FLAT above that of the first third; sessions take eight minutes, so that a third of an
+hour or more holds whole ones.
 """
 
 from __future__ import annotations
 
 import csv
 import itertools
+import subprocess
 import sys
 import tempfile
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
@@ -22,7 +26,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "shell"), str(HERE.parent.parent)]
 
 from bench_cart import CODES_PER_G, SETUP, BenchCart  # noqa: E402 - found by the line above
-from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402 - as above
+from playwright.sync_api import Page, sync_playwright  # noqa: E402 - as above
 
 from logger.daemon import Daemon  # noqa: E402 - as above
 
@@ -88,19 +92,38 @@ def work(daemon: Daemon, course: Course, ended: threading.Event) -> None:
         ended.wait(3.0)
 
 
-def process_kb(browser: Browser) -> int:
-    """Memory held by the browser's page processes together."""
-    shown = browser.new_browser_cdp_session().send("SystemInfo.getProcessInfo")["processInfo"]
-    pages = [each["id"] for each in shown if each["type"] == "renderer"]
-    lines = [line for pid in pages for line in Path(f"/proc/{pid}/status").read_text("utf-8").splitlines()]
-    return sum(int(line.split()[1]) for line in lines if line.startswith("VmRSS"))
+@contextmanager
+def unwatched(url: str) -> Iterator[str]:
+    """A browser that nobody looks into, with the page open; what its processes have in their command lines."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+        where = [f"--user-data-dir={profile}", "--headless=new", "--window-size=390,844", url]
+        process = subprocess.Popen([CHROMIUM, *ARGUMENTS, *where], stderr=subprocess.DEVNULL)
+        try:
+            yield profile
+        finally:
+            process.terminate()
+            process.wait(10)
+
+
+def process_kb(profile: str) -> int:
+    """Memory held by the page processes of that browser together."""
+    held = 0
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            words = (folder / "cmdline").read_bytes().decode("utf-8", "replace")
+            lines = (folder / "status").read_text("utf-8").splitlines()
+        except OSError:  # it has ended meanwhile
+            continue
+        if "--type=renderer" in words and profile in words:
+            held += sum(int(line.split()[1]) for line in lines if line.startswith("VmRSS"))
+    return held
 
 
 class Held:
     """What a page holds now."""
 
-    def __init__(self, browser: Browser, page: Page):
-        self._browser, self._devtools = browser, page.context.new_cdp_session(page)
+    def __init__(self, page: Page, profile: str):
+        self._profile, self._devtools = profile, page.context.new_cdp_session(page)
         self._devtools.send("Performance.enable")
 
     def look(self, minute: int) -> dict[str, int]:
@@ -112,19 +135,19 @@ class Held:
             "heap_kb": round(said["JSHeapUsedSize"] / 1024),
             "nodes": int(said["Nodes"]),
             "listeners": int(said["JSEventListeners"]),
-            "process_kb": process_kb(self._browser),
+            "process_kb": process_kb(self._profile),
         }
 
 
 def watched(url: str, minutes: int, write) -> list[dict[str, int]]:
     """A row a minute; the charts show the last minutes and the whole session in turns."""
     rows = []
-    with sync_playwright() as playwright:
+    with sync_playwright() as playwright, unwatched(url) as profile:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         page = browser.new_page(viewport={"width": 390, "height": 844})
         page.goto(url)
         page.wait_for_selector("html[data-live=yes]")
-        held = Held(browser, page)
+        held = Held(page, profile)
         for minute, window in zip(range(minutes + 1), itertools.cycle(["recent", "whole"]), strict=False):
             rows.append(held.look(minute))
             write(rows[-1])

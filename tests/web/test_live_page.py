@@ -168,6 +168,14 @@ def test_every_stage_has_its_place_and_word_on_the_rail(phone, server, port, wid
         assert phone.locator("#rail li > span").evaluate_all(SQUEEZED) == 0
 
 
+def test_between_sessions_no_stage_is_on(phone, server, port):
+    port.shown = {**filling(), "session_id": None, "stage": "identification"}
+    opened(phone, server, port)
+    assert phone.locator("#rail [aria-current]").count() == 0
+    port.show(filling())
+    expect(phone.locator("#rail [aria-current]")).to_have_text("Charging")
+
+
 def test_an_alert_shakes_the_phone(phone, server, port):
     phone.add_init_script("window.shaken = []; navigator.vibrate = (pattern) => shaken.push(pattern);")
     opened(phone, server, port)

@@ -2,7 +2,7 @@
 // and the smallest that it would show by now.
 import { el, label } from "./svg.js";
 
-const [LEAST, MOST] = [0.001, 10]; // Pa/s
+const [LEAST, MOST] = [0.0001, 10]; // Pa/s
 const HEIGHT = 46;
 const [ROOM, MIDDLE] = [14, 18];
 
@@ -36,7 +36,7 @@ export class HoldBand {
     const hatch = el("pattern", { id: "hatch-hold", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
       el("rect", { width: 2.5, height: 7, class: "hatch" }));
     this.drawn.replaceChildren(el("defs", {}, hatch), el("path", { d: `M${ROOM} ${MIDDLE}H${this.width - ROOM}`, class: "walls" }));
-    for (let k = -3; k <= 1; k++) this.tick(10 ** k);
+    for (let k = -4; k <= 1; k++) this.tick(10 ** k, k % 2 === 0);
     this.drawn.append(
       el("rect", { x: low, y: MIDDLE - 7, width: Math.max(2, high - low), height: 14, class: "bare" }),
       el("rect", { x: low, y: MIDDLE - 7, width: Math.max(2, high - low), height: 14, fill: "url(#hatch-hold)" }),
@@ -45,9 +45,9 @@ export class HoldBand {
     if (seen > 0) this.drawn.append(el("path", { d: `M${this.x(seen)} ${MIDDLE - 2}l-6 -12h12z`, class: "pen" }));
   }
 
-  tick(rate) {
+  tick(rate, told) {
     const x = this.x(rate);
     this.drawn.append(el("path", { d: `M${x} ${MIDDLE - 4}v8`, class: "tickline" }));
-    this.drawn.append(label(x, HEIGHT - 6, String(+rate.toPrecision(1)), { class: "tick", "text-anchor": "middle" }));
+    if (told) this.drawn.append(label(x, HEIGHT - 6, String(+rate.toPrecision(1)), { class: "tick", "text-anchor": "middle" }));
   }
 }

@@ -55,7 +55,7 @@ export class Screen {
     put($("do"), now.glance.do);
     this.hero(now);
     this.pace(charge, now.stage);
-    this.rail(now.stage);
+    this.rail(now.session_id || now.replayed ? now.stage : "");
     this.column.show(charge);
     this.sides(now.channels, now.physics ?? {});
     this.rule.show(now.channels.vacuum?.value);
@@ -92,7 +92,7 @@ export class Screen {
   }
 
   rail(stage) {
-    $("rail").dataset.now = stage ?? "";
+    $("rail").dataset.now = stage;
     for (const item of $("rail").children) {
       if (item.dataset.stage === stage) item.setAttribute("aria-current", "step");
       else item.removeAttribute("aria-current");
