@@ -123,7 +123,8 @@ class Pairing:
     def _refuse_haste(self) -> None:
         wait_s = self._shut_until_s - self._now()
         if wait_s > 0:
-            raise PairingError(f"too many wrong codes: wait {wait_s:.0f} s and read the new code", wait_s)
+            wait = f"{wait_s:.0f} s" if wait_s < 120 else f"{wait_s / 60:.0f} min, or start the logger anew,"
+            raise PairingError(f"too many wrong codes: wait {wait} and read the new code", wait_s)
 
     def _note_wrong(self) -> None:
         now = self._now()
