@@ -24,7 +24,7 @@ h2 { font-size: 1.1rem; margin: 1.6rem 0 .3rem; }
 .headline { font-weight: 700; font-size: 1.15rem; }
 dl { display: grid; grid-template-columns: max-content 1fr max-content 1fr; gap: .1rem .8rem; font-size: .85rem; }
 dt, .why, footer { color: #5a6272; }
-dd { margin: 0; }
+dd { margin: 0; overflow-wrap: anywhere; }
 table { border-collapse: collapse; width: 100%; font-size: .8rem; }
 th { text-align: left; font-weight: 400; color: #5a6272; border-bottom: 1px solid #1d2330; }
 td { vertical-align: top; padding: .15rem .6rem .15rem 0; border-bottom: 1px solid #dfe3ea; }
@@ -34,6 +34,14 @@ svg { max-width: 100%; height: auto; }
 p > svg { width: 100%; }
 .said > div:last-child { flex: none; }
 .scroll { overflow-x: auto; }
+.box { border: 1.5px solid; padding: .2rem 1rem; margin-top: 1.6rem; break-inside: avoid; }
+.box h2 { margin-top: .6rem; }
+.box td:first-child { width: 9rem; color: #5a6272; }
+@media (max-width: 34rem) {
+  body { margin: 1rem; }
+  dl { grid-template-columns: max-content 1fr; }
+  .said { flex-direction: column; }
+}
 @media print { body { margin: 0; max-width: none; font-size: 11px; } .rests { break-before: page; } }
 """
 
@@ -63,10 +71,12 @@ def _particulars(data: ReportData, units: Units) -> str:
 
 def _table(table: Table) -> str:
     heads = "".join(f"<th>{escape(words)}</th>" for words in table.heads)
+    heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
     rows = "".join(f"<tr>{''.join(_cell(words) for words in row)}</tr>" for row in table.rows)
     why = f'<p class="why">{escape(table.why)}</p>' if table.why else ""
-    body = f'<div class="scroll"><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>'
-    return f"<h2>{escape(table.title)}</h2>{body}{why}"
+    body = f'<div class="scroll"><table>{heads}<tbody>{rows}</tbody></table></div>'
+    boxed = ' class="box"' if table.boxed else ""
+    return f"<section{boxed}><h2>{escape(table.title)}</h2>{body}{why}</section>"
 
 
 def _cell(words: str) -> str:

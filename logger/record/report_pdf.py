@@ -19,8 +19,9 @@ from reportlab.platypus import Table as PdfTable
 
 from logger.record.report_axes import BAND, FAINT, INK, QUIET
 from logger.record.report_data import ReportData
+from logger.record.report_fit import cut, room_of
 from logger.record.report_plots import COLUMN, fill_column, plots
-from logger.record.report_tables import Table, tables
+from logger.record.report_tables import Table, in_full, tables
 from logger.record.report_units import Units
 from logger.record.report_words import BESIDE, VERDICTS, headline, lines, particulars, verdict
 
@@ -34,6 +35,9 @@ FONT_FILES = (
 ALARM = HexColor("#c0303a")
 MARGIN, TOP, BOTTOM = 16 * mm, 14 * mm, 18 * mm
 CHARTS, LEAST_CHART, MOST_CHART = 3, 96.0, 160.0
+LONGEST_TEXTS = (5000, 700, 400, 250, 160, 100, 60)
+"""Characters a text may have on the first page: the first that leaves the charts their room."""
+CELL_PADDING, BOX_PADDING, TALLEST_ROW = 5.0, 8.0, 600.0
 FRAME_PADDING = 6.0
 """What the library keeps free around every page's text, in points."""
 
@@ -56,7 +60,8 @@ def report_pdf(data: ReportData, units: Units) -> bytes:
         invariant=1,
     )
     height = page[1] - TOP - BOTTOM - 2 * FRAME_PADDING
-    story = [*_first_page(data, units, width, height), PageBreak(), *_second_page(data, units, width)]
+    first, most = _first_page(data, units, width, height)
+    story = [*first, PageBreak(), *_second_page(data, units, width, most)]
     document.build(story, onFirstPage=_footer(data), onLaterPages=_footer(data))
     return out.getvalue()
 
@@ -80,7 +85,20 @@ def _p(words: str, style: ParagraphStyle) -> Paragraph:
     return Paragraph(escape(words).replace("\n", "<br/>"), style)
 
 
-def _first_page(data: ReportData, units: Units, width: float, height: float) -> list:
+def _first_page(data: ReportData, units: Units, width: float, height: float) -> tuple[list, int]:
+    """What stands on it, and how many characters a text may have there so that the charts keep their room."""
+    least = CHARTS * (LEAST_CHART + 2)
+    for most in LONGEST_TEXTS:
+        said = _said(data, units, width, most)
+        left = height - sum(part.wrap(width, height)[1] for part in said)
+        if left >= least:
+            break
+    tall = min(max((left - CHARTS * 2) / CHARTS, LEAST_CHART), MOST_CHART)
+    return [*said, *plots(data, units, (width, tall), (PLAIN, BOLD))], most
+
+
+def _said(data: ReportData, units: Units, width: float, most: int) -> list:
+    """The first page above its charts."""
     title = _p("Air-conditioning service record", _style(15, bold=True))
     outcome = _p(VERDICTS[verdict(data)], _style(12, bold=True, alignment=TA_RIGHT))
     head = PdfTable(
@@ -88,26 +106,23 @@ def _first_page(data: ReportData, units: Units, width: float, height: float) -> 
         colWidths=[width * 0.66, width * 0.34],
         style=TableStyle([("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LINEBELOW", (0, 0), (-1, -1), 1.2, INK), *_FLUSH]),
     )
-    said = [
+    return [
         head,
         Spacer(1, 5),
-        _particulars(data, units, width),
+        _particulars(data, units, width, most),
         Spacer(1, 8),
-        _result(data, units, width),
+        _result(data, units, width, most),
         Spacer(1, 6),
     ]
-    left = height - sum(part.wrap(width, height)[1] for part in said)
-    tall = min(max((left - CHARTS * 2) / CHARTS, LEAST_CHART), MOST_CHART)
-    return [*said, *plots(data, units, (width, tall), (PLAIN, BOLD))]
 
 
 _FLUSH = [("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0)]
 
 
-def _particulars(data: ReportData, units: Units, width: float) -> PdfTable:
+def _particulars(data: ReportData, units: Units, width: float, most: int) -> PdfTable:
     """Two pairs of heading and text a row."""
     quiet, plain = _style(8, textColor=QUIET), _style(8)
-    cells = [cell for head, text in particulars(data, units) for cell in (_p(head, quiet), _p(text, plain))]
+    cells = [cell for head, text in particulars(data, units) for cell in (_p(head, quiet), _p(cut(text, most), plain))]
     cells += [""] * (-len(cells) % 4)
     rows = [cells[k : k + 4] for k in range(0, len(cells), 4)]
     close = [("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]
@@ -115,11 +130,13 @@ def _particulars(data: ReportData, units: Units, width: float) -> PdfTable:
     return PdfTable(rows, colWidths=[width * share for share in (0.13, 0.37, 0.13, 0.37)], style=style)
 
 
-def _result(data: ReportData, units: Units, width: float) -> PdfTable:
+def _result(data: ReportData, units: Units, width: float, most: int) -> PdfTable:
     """The sentence and what else there is to say, with the column beside it."""
     said = [_p(headline(data, units), _style(12.5, bold=True)), Spacer(1, 5)]
     for head, words in lines(data, units):
-        said.append(Paragraph(f"<b>{escape(head)}:</b> {escape(words)}", _style(9, spaceAfter=3)))
+        said.append(
+            Paragraph(f"<b>{escape(head)}:</b> {escape(cut(words, room_of(head, most)))}", _style(9, spaceAfter=3))
+        )
     column = fill_column(data, units, (PLAIN, BOLD))
     style = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_FLUSH, ("LEFTPADDING", (1, 0), (1, 0), 12)])
     if column is None:
@@ -127,9 +144,9 @@ def _result(data: ReportData, units: Units, width: float) -> PdfTable:
     return PdfTable([[said, column]], colWidths=[width - COLUMN[0] - 12, COLUMN[0] + 12], style=style)
 
 
-def _second_page(data: ReportData, units: Units, width: float) -> list:
+def _second_page(data: ReportData, units: Units, width: float, most: int) -> list:
     story = [_p("What the result rests on", _style(13, bold=True)), Spacer(1, 2)]
-    for table in tables(data, units):
+    for table in [*in_full([*particulars(data, units), *lines(data, units)], most), *tables(data, units)]:
         story += _table(table, width)
     beside = _p(BESIDE, _style(8, textColor=QUIET))
     story.append(KeepTogether([Spacer(1, 34), _signatures(width), Spacer(1, 8), beside]))
@@ -137,26 +154,40 @@ def _second_page(data: ReportData, units: Units, width: float) -> list:
 
 
 def _table(table: Table, width: float) -> list:
-    head = [_p(words, _style(7.5, textColor=QUIET)) for words in table.heads]
-    rows = [[_cell(words) for words in row] for row in table.rows]
+    room = width - 2 * BOX_PADDING if table.boxed else width
+    head = [[_p(words, _style(7.5, textColor=QUIET)) for words in table.heads]] if table.heads else []
+    columns = [room * share for share in table.widths]
+    rows = [[_cell(*cell) for cell in zip(row, columns, strict=True)] for row in table.rows]
     style = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LINEBELOW", (0, 0), (-1, 0), 0.7, INK),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.3, FAINT),
+        ("LINEBELOW", (0, len(head)), (-1, -1), 0.3, FAINT),
         ("TOPPADDING", (0, 0), (-1, -1), 1.6),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
+        ("RIGHTPADDING", (0, 0), (-1, -1), CELL_PADDING),
     ]
-    widths = [width * share for share in table.widths]
-    made = PdfTable([head, *rows], colWidths=widths, style=TableStyle(style), repeatRows=1)
+    under_head = [("LINEBELOW", (0, 0), (-1, 0), 0.7, INK)] if head else []
+    made = PdfTable([*head, *rows], colWidths=columns, style=TableStyle(style + under_head), repeatRows=len(head))
     title = _p(table.title, _style(9.5, bold=True, spaceBefore=9, spaceAfter=2))
     under = [_p(table.why, _style(7.5, textColor=QUIET))] if table.why else []
+    if table.boxed:
+        return [KeepTogether([Spacer(1, 12), _boxed([title, made, Spacer(1, 3), *under], width)])]
     return [KeepTogether([title, made, *under])] if len(rows) < 12 else [title, made, *under]
 
 
-def _cell(words: str) -> Paragraph:
-    return _p(words, _style(7.5, bold=True, textColor=ALARM) if words == "FAIL" else _style(7.5))
+def _boxed(parts: list, width: float) -> PdfTable:
+    padding = [(f"{side}PADDING", (0, 0), (-1, -1), BOX_PADDING) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM")]
+    return PdfTable([[parts]], colWidths=[width], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.9, INK), *padding]))
+
+
+def _cell(words: str, width: float) -> Paragraph:
+    """As much of it as a row no higher than most of a page can hold."""
+    style = _style(7.5, bold=True, textColor=ALARM) if words == "FAIL" else _style(7.5)
+    made = _p(words, style)
+    while made.wrap(width - CELL_PADDING, TALLEST_ROW)[1] > TALLEST_ROW:
+        words = cut(words, len(words) * 3 // 4, " …")
+        made = _p(words, style)
+    return made
 
 
 def _signatures(width: float) -> PdfTable:

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from logger.record.report_data import ReportData
+from logger.record.report_fit import pieces, room_of
+from logger.record.report_label import RETROFIT, label_rows
 from logger.record.report_units import Units
 from logger.record.report_words import clock
 from logger.session.scale_due import check_words
@@ -22,20 +24,29 @@ VISITS_SHOWN = 5
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table of the second page; widths are shares of the page; why: a line under it."""
+    """One table of the second page; widths are shares of the page; why: a line under it. boxed: with a frame about it,
+    to be copied from."""
 
     title: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     widths: tuple[float, ...]
     why: str = ""
+    boxed: bool = False
 
 
 def tables(data: ReportData, units: Units) -> list[Table]:
     """The second page, in order; empty ones left out."""
     found = [_criteria(data, units), _decisions(data), _containers(data, units), _parts(data, units)]
-    found += [_before(data, units), _budget(data, units), _calibration(data), _alert_table(data)]
+    found += [_before(data, units), _budget(data, units), _calibration(data), _alert_table(data), _label(data, units)]
     return [table for table in found if table.rows]
+
+
+def in_full(said: Sequence[tuple[str, str]], most: int) -> list[Table]:
+    """A table of those texts (heading, words) that the first page had to cut, with `most` characters for a note."""
+    long = [(head, words) for head, words in said if len(words) > room_of(head, most)]
+    rows = tuple(("" if k else head, piece) for head, words in long for k, piece in enumerate(pieces(words)))
+    return [Table("In full", (), rows, (0.15, 0.85))] if rows else []
 
 
 def _criteria(data: ReportData, units: Units) -> Table:
@@ -116,6 +127,11 @@ def _alert_table(data: ReportData) -> Table:
         for a in data.findings.get("alerts") or []
     ]
     return Table("Alerts", ("At", "Severity", "Alert", "Said", "Ended"), tuple(rows), (0.09, 0.1, 0.19, 0.53, 0.09))
+
+
+def _label(data: ReportData, units: Units) -> Table:
+    rows = tuple(label_rows(data, units))
+    return Table("For the vehicle's label and file", (), rows, (0.2, 0.8), RETROFIT, boxed=True)
 
 
 def _parts(data: ReportData, units: Units) -> Table:

@@ -19,11 +19,23 @@ from logger.record.reader import StoreReader
 from logger.record.recording import read_recording
 from logger.record.report import main, report
 from logger.record.report_axes import round_steps
+from logger.record.report_data import ReportData
+from logger.record.report_label import label_rows
 from logger.record.report_units import UnitsError, units_of
 from logger.record.store import Store
 from logger.replay import replay
 from logger.session.shop_review import shop_review
 
+LONG = " ".join(f"word{k}" for k in range(230))
+EVERYTHING_LONG = {
+    **dict.fromkeys(("technician", "certificate", "leak_method", "leak_place", "repair", "notes"), LONG),
+    "registration": "X" * 1500,
+    "complaint": "W" * 2000,
+    "oil_type": "\n".join("P" * 990),
+    "parts": [{"part": f"part {k}", "oil_ml": 1} for k in range(60)],
+    "leak_verdict": "found",
+    "repair_done": True,
+}
 JOB = {
     "technician": "Żaneta Müller <b>",
     "certificate": "T-0000",
@@ -43,6 +55,7 @@ def store(recordings, tmp_path_factory):
     kept = Store.open(path)
     for name in ("single-cylinder", "hold-moisture"):
         recording = read_recording(recordings / f"{name}.zip")
+        recording = replace(recording, session={**recording.session, "shop": "Example Garage, 1 Example Road"})
         if name == "single-cylinder":
             told = [Mark(1.0, "note", {"job": JOB}), Mark(1.0, "container_on", {"label": "R-7 <left>"})]
             marks = [*told, *recording.marks]
@@ -75,6 +88,46 @@ def test_the_second_page_says_what_it_rests_on(store):
     assert "too much in it" in text and "condenser" in text
     assert re.search(r"Label On Off For .* R-7 <left> 0:\d\d:\d\d", text)
     assert "beside approved service equipment and certified people, never in their place" in text
+
+
+def test_what_to_write_on_the_label(store):
+    """Refrigerant and charge, SAE J639; the rest 40 CFR 82 subpart G appendices C and D; nothing that was not noted."""
+    label = text_of(report(StoreReader(store), CHARGED)).split("For the vehicle's label and file")[1]
+    for said in ("Refrigerant R-134a Charge 619 g Oil added 30 ml", "certificate T-0000", "Company Example Garage, 1"):
+        assert said in label
+    assert "Dye" not in label and "flammable" not in label and "Only what was noted stands here" in label
+    assert "For the vehicle's label" not in text_of(report(StoreReader(store), DRIED))
+
+
+@pytest.mark.parametrize(
+    ("found", "setup", "charge"),
+    [
+        ({"evacuation": {"lowest_pa": 20.0}}, {"refrigerant": "R-1234yf"}, "500 g"),
+        ({}, {"refrigerant": "R-152a"}, "500 g added to what was there, which was not weighed"),
+    ],
+)
+def test_a_label_says_what_burns_and_what_was_only_added(found, setup, charge):
+    findings = {"charge": {"delivered_g": 500.0}, "job": {"oil_type": "PAG 46"}, **found}
+    rows = dict(label_rows(ReportData({"setup": setup}, findings, {}), units_of("metric")))
+    assert rows["Charge"] == charge and "flammable (ASHRAE 34 class A2" in rows["Refrigerant"]
+    assert rows["Kind of oil"] == "PAG 46" and "Date" not in rows and "Technician" not in rows
+
+
+def test_however_much_is_noted_the_first_page_is_one(store, recordings, tmp_path):
+    recording = read_recording(recordings / "single-cylinder.zip")
+    kept = Store.open(tmp_path / "tarebook.db")
+    marks = [Mark(1.0, "note", {"job": EVERYTHING_LONG}), *recording.marks]
+    for session_id, day in ((CHARGED, "2025-01-02T08:00:00Z"), ("before", "2024-01-02T08:00:00Z")):
+        session = {**recording.session, "session_id": session_id, "started_utc": day, "shop": LONG * 5}
+        told = replace(recording, session=session, marks=marks)
+        add_recording(kept, told, replay(told))
+    decide(kept, CHARGED, "returned", LONG, "\n".join("n" * 900), "2025-01-03T09:00:00Z")
+    kept.close()
+    text = text_of(report(StoreReader(kept.path), CHARGED))
+    first, rest = text.split("What the result rests on")
+    assert "· page 1" in first and "· page 2" not in first and "Deep vacuum" in first and "… (whole on page 2)" in first
+    assert "Here before once" in first and "This vehicle before" in rest
+    assert "word229" not in first and rest.count("word229") >= 6 and "In full" in rest.split("· page 2")[0]
 
 
 def test_the_reader_chooses_the_units(store):
