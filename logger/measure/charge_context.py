@@ -7,11 +7,14 @@ fast.
 from __future__ import annotations
 
 from collections import deque
+from math import ceil
 from statistics import median
 
 from logger.measure.atmosphere import Ambient, absolute_pa
+from logger.measure.mass_gain import line
 from logger.measure.pump_down import LEVELS_PA
 from logger.measure.ticks import Tick
+from logger.measure.whiteness import roughness
 
 DEEP_SENSOR_PA = LEVELS_PA[0]
 DEEP_LOW_SIDE_PA = 10_000.0
@@ -20,6 +23,9 @@ BROKEN_KPA = 10.0
 """A rise of the low side above its own vacuum reading that no transducer's noise makes."""
 
 FLOWED_BEFORE_S = 8
+QUICK_S, OUTFLOW_SD_G_PER_S = 5, 0.7
+"""Masses that tell a flow where the scale is quiet; what noise may leave of doubt in it: the slope of a line through n
+values of unit noise has a variance of 12 / n^3."""
 INFERRED_DRAW_G = 2.0
 LARGEST_DRAW_G = 150.0
 CHARGE_STAGES = ("charging",)
@@ -68,9 +74,7 @@ class ChargeContext:
         if gross_g is None:
             return
         self.mass.append(gross_g)
-        recent = list(self.mass)[-5:]
-        steps = [before - after for before, after in zip(recent, recent[1:], strict=False)]
-        self.outflow_g_per_s = median(steps) if len(steps) >= 4 else 0.0
+        self.outflow_g_per_s = _outflow(list(self.mass))
         earlier = list(self.mass)[-FLOWED_BEFORE_S - 5 : -FLOWED_BEFORE_S]
         self.outflow_before_g_per_s = (earlier[0] - earlier[-1]) / 4.0 if len(earlier) == 5 else 0.0
 
@@ -106,3 +110,14 @@ class ChargeContext:
             self.charging = True
         elif self.deep:
             self.charging = False
+
+
+def _outflow(mass: list[float]) -> float:
+    """g/s over the last seconds' masses, oldest first: over four seconds, or as many more as their noise calls for."""
+    if len(mass) < QUICK_S:
+        return 0.0
+    seconds = ceil((12.0 * roughness(mass) / OUTFLOW_SD_G_PER_S**2) ** (1.0 / 3.0))
+    if seconds > QUICK_S:
+        return -line(mass[-seconds:])[0]
+    recent = mass[-QUICK_S:]
+    return median(before - after for before, after in zip(recent, recent[1:], strict=False))

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import sqrt
+
+from logger.measure.whiteness import roughness
 
 WINDOWS = ((4, 3.0), (6, 3.4), (10, 4.0))
 """Seconds looked at and the least gain in g over them: a fast backflow is told in four, a slow one in ten. When a valve
 closes, the hose under pressure lets go of the platform by up to about 2 g."""
 
+NOISE_SIGMA = 5.0
+"""A gain must stand so far out of what the masses' own noise would show."""
 BEFORE_S = 5
 STRAIGHT_G = 0.6
 STRAIGHT_SHARE = 0.12
@@ -18,7 +23,15 @@ START_G = 12.0
 def gains(mass: Sequence[float]) -> bool:
     """Whether the last seconds' mean masses (g, one a second, oldest first) rise steadily from where they were
     before."""
-    return any(_rises(mass, seconds, least_g) for seconds, least_g in WINDOWS)
+    if len(mass) < WINDOWS[0][0] + BEFORE_S:
+        return False
+    noise_g = sqrt(roughness(mass))
+    return any(_rises(mass, n, max(least_g, NOISE_SIGMA * noise_g * _gain_sd(n))) for n, least_g in WINDOWS)
+
+
+def _gain_sd(n: int) -> float:
+    """Standard deviation of the gain over `n` masses by a line through them, for unit noise."""
+    return sqrt(12.0 * (n - 1) / (n * (n + 1)))
 
 
 def ended(mass: Sequence[float]) -> bool:
@@ -31,7 +44,7 @@ def _rises(mass: Sequence[float], seconds: int, least_g: float) -> bool:
     if len(mass) < seconds + BEFORE_S:
         return False
     window, before = mass[-seconds:], sorted(mass[-seconds - BEFORE_S : -seconds])
-    slope, worst = _line(window)
+    slope, worst = line(window)
     gain = slope * (seconds - 1)
     if gain < least_g or slope > FASTEST_G_PER_S:
         return False
@@ -45,7 +58,7 @@ def _all_up(window: Sequence[float]) -> bool:
     return window[third] > window[0] and window[-1 - third] > window[third] - 0.3 and window[-1] > window[-1 - third]
 
 
-def _line(values: Sequence[float]) -> tuple[float, float]:
+def line(values: Sequence[float]) -> tuple[float, float]:
     """Least-squares slope a step, and the largest distance from the line."""
     n = len(values)
     middle, mean = (n - 1) / 2.0, sum(values) / n

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from math import sqrt
 
 from logger.measure.residuals import Verdict, is_noise, judge, settled
+from logger.measure.suspicion import KEPT_S, Suspicion
 from logger.measure.trend_filter import Trend
-from logger.measure.whiteness import KICK_FRAMES, SCATTER_ALPHA, Whiteness
+from logger.measure.whiteness import KICK_FRAMES, SCATTER_ALPHA, Whiteness, roughness
 
 GATE = 4.5
 """A reading within so many standard deviations of the trend is believed."""
@@ -25,12 +26,17 @@ Q_FLOW = 0.002
 """How fast a steady flow wanders, (g/s)^2/s: vapour chills its container within minutes."""
 Q_FLOW_UNSEEN = 0.02
 """The same while nothing is believed."""
+FOLLOWS_S = 5.0
+"""A flow that changes is followed within this however noisy the readings: of noise density r and a flow that wanders
+with q the filter's time is (r / q)^(1/4)."""
 Q_HAND = 0.3
 """How a resting hand wanders, g^2/s."""
-R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 60.0
+R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 900.0
 """Variance of a reading, g^2: before any is known, and its bounds."""
 SUSPECT_CLIP = 4.0
 """So many variances of a suspicious swing count as noise: an engine started must not look like bumps for long."""
+ROUGH_FRAMES, ROUGHER = 25, 6.0
+"""Readings whose differences tell a scatter that has grown at once, and by how many times its variance must have."""
 
 GAP_S = 2.0
 """Readings missing for longer leave the trend behind."""
@@ -40,12 +46,14 @@ BUMP_SIGMA = 8.0
 """A reading that strays less far is no bump but evidence about the flow."""
 DECIDED, GIVE_UP_MARGIN, DECIDE_AFTER_S = 8.0, 2.0, 1.8
 """Margin of log-likelihood that decides at once, and the one that does after a while."""
-SETTLE_S, KEPT_S = 0.8, 4.0
-"""Readings that lie still so long are a level; so much of a suspicion is looked at."""
+SETTLE_S = 0.8
+"""Readings that lie still so long are a level."""
 UNSURE_STEP_G = 3.0
 """Spread of a level that was found only because the readings settled there."""
 GAIN_NEEDS_S = 3.0
 """A gain of mass is believed after so long: hands are commoner than backflow."""
+THROTTLED_S = 1.5
+"""Under a hand a valve that is closed farther is believed after so long."""
 FLOW_MOST_G_PER_S, GAIN_MOST_G_PER_S = 45.0, 15.0
 """More than these no hose of this size lets through (common practice, no source)."""
 
@@ -53,6 +61,8 @@ GONE_G = 2.5
 """What is left of a hand that has gone."""
 HAND_GONE_FRAMES, HAND_GONE_SHARE, HAND_HALF = 5, 0.3, 0.6
 """So many readings, each nearer to the trend than this share of the hand (never beyond the second), end it."""
+HAND_LEAVES_S = 0.7
+"""A hand leaves quicker than this; what takes longer is a flow on its way past the trend."""
 FLOW_MARGIN = 1.3
 """How much stronger than any flow seen the flow under a hand may have been."""
 UNDOES = 0.35
@@ -77,27 +87,6 @@ class Happening:
     confidence: float = 0.9
 
 
-class Suspicion:
-    """Readings since one left the trend, as residuals against the trend gone on by itself."""
-
-    def __init__(self, t_s: float, trend: Trend):
-        self.onset_s = t_s
-        self.before = trend.copy()
-        self.t: list[float] = []
-        self.r: list[float] = []
-        self.back = 0
-        self.peak_g = 0.0
-
-    def add(self, t_s: float, residual_g: float, inside: bool) -> None:
-        self.t.append(t_s)
-        self.r.append(residual_g)
-        self.back = self.back + 1 if inside else 0
-        if abs(residual_g) > abs(self.peak_g):
-            self.peak_g = residual_g
-        while self.t[0] < t_s - KEPT_S:
-            del self.t[0], self.r[0]
-
-
 class MassTracker:
     """One container's stay on the platform. Masses in g, flow in g/s, positive out of the container."""
 
@@ -105,14 +94,16 @@ class MassTracker:
         self.trend = Trend(t_s, gross_g, mm=variance_g2, ff=0.01)
         self.noise_g2 = noise_g2
         self.suspicion: Suspicion | None = None
-        self._rests: deque[float] = deque(maxlen=HAND_GONE_FRAMES)
+        self._rests: deque[tuple[float, float]] = deque(maxlen=HAND_GONE_FRAMES)
+        self._rested_s = t_s
         self._came_g = 0.0
         self._came_s = t_s
         self._flow_peak = 0.0
         self._held = False
-        self._doubt = (t_s - TOOL_AFTER_S, 0.0)
+        self._doubt, self._taken = (t_s - TOOL_AFTER_S, 0.0), False
         self.disturbed_since: float | None = None
         self._white = Whiteness()
+        self._last: deque[float] = deque(maxlen=ROUGH_FRAMES)
 
     @property
     def disturbed(self) -> bool:
@@ -141,15 +132,19 @@ class MassTracker:
         """Take in one frame, later than the last one; returns what happened."""
         if t_s - self.trend.t_s > GAP_S:
             return self._after_gap(t_s, y_g)
+        self._last.append(y_g)
         hand = self.trend.dd > 0.0
         unseen = self.suspicion is not None
-        self.trend.predict(t_s, Q_FLOW_UNSEEN if unseen else Q_FLOW, Q_HAND if hand else 0.0)
+        wanders = max(Q_FLOW_UNSEEN if unseen else Q_FLOW, self.noise_g2 * (t_s - self.trend.t_s) / FOLLOWS_S**4)
+        self.trend.predict(t_s, wanders, Q_HAND if hand else 0.0)
         e, s = self.trend.innovation(y_g, self.noise_g2)
-        if hand and self._hand_gone(y_g):
+        if hand and self._hand_gone(t_s, y_g):
             return self._let_go(t_s, y_g)
         if hand and self.suspicion is None and self._is_no_hand(t_s):
             return self.take_as_mass(t_s)
         inside = e * e <= GATE * GATE * min(s, self.noise_g2 + GATE_WIDENS_G2)
+        if inside and self._was_single():
+            return self._was_bump(t_s, y_g)
         if self.suspicion is None:
             if inside:
                 self._believe(t_s, y_g)
@@ -157,7 +152,7 @@ class MassTracker:
             self.suspicion = Suspicion(t_s, self.trend)
             if self.disturbed_since is None:
                 self.disturbed_since = t_s
-        self.suspicion.add(t_s, e, inside)
+        self.suspicion.add(t_s, e, inside, BUMP_SIGMA * sqrt(self.noise_g2))
         if e * e < BUMP_SIGMA * BUMP_SIGMA * s:
             self._white.count(t_s, e, s)
         return self._resolve(t_s, y_g)
@@ -190,6 +185,11 @@ class MassTracker:
         noise = self.noise_g2 + SCATTER_ALPHA * (square_g2 - self.noise_g2)
         self.noise_g2 = min(max(noise, R_LEAST), R_MOST)
 
+    def _feel_roughness(self) -> None:
+        """A scatter that has grown many times over: nothing could be told by the old one."""
+        if len(self._last) == ROUGH_FRAMES and (rough_g2 := roughness(self._last)) > ROUGHER * self.noise_g2:
+            self.noise_g2 = min(rough_g2, R_MOST)
+
     def _let_flow_move(self, variance: float, since_s: float) -> None:
         """A flow that differs by some variance since `since_s` ago has moved the mass along with it."""
         self.trend.ff += variance
@@ -202,6 +202,7 @@ class MassTracker:
         if len(suspicion.r) > 1:
             swing = (suspicion.r[-1] - suspicion.r[-2]) ** 2 / 2.0
             self._learn_noise(min(swing, SUSPECT_CLIP * self.noise_g2))
+            self._feel_roughness()
         if suspicion.back >= BACK_FRAMES:
             return self._was_bump(t_s, y_g)
         scatter = is_noise(suspicion.t, suspicion.r)
@@ -232,18 +233,25 @@ class MassTracker:
     def _is_flow(self, verdict: Verdict, waited_s: float) -> bool:
         """A flow this circuit can have; a gain of mass is believed later than a loss, hands being commoner."""
         flow = self.trend.f - verdict.line.slope
-        if self.trend.dd > 0.0 and waited_s < GAIN_NEEDS_S:
+        throttled = 0.0 <= flow <= self.trend.f
+        if self.trend.dd > 0.0 and waited_s < (THROTTLED_S if throttled else GAIN_NEEDS_S):
             return False
         if flow < -1.0 and (waited_s < GAIN_NEEDS_S or flow < -GAIN_MOST_G_PER_S):
             return False
         return flow <= FLOW_MOST_G_PER_S
 
-    def _hand_gone(self, y_g: float) -> bool:
-        """Whether the last readings lie on the container's own trend again."""
-        self._rests.append(y_g - self.trend.m)
-        near = max(GONE_G, HAND_GONE_SHARE * abs(self._came_g)) + 2.0 * sqrt(self.noise_g2)
+    def _hand_gone(self, t_s: float, y_g: float) -> bool:
+        """Whether the last readings lie on the container's own trend again, come there at once and keeping to it."""
+        off_g, rests, noise_g = y_g - self.trend.m, self._rests, 2.0 * sqrt(self.noise_g2)
+        near = max(GONE_G, HAND_GONE_SHARE * abs(self._came_g)) + noise_g
         near = min(near, HAND_HALF * abs(self._came_g))
-        return len(self._rests) == HAND_GONE_FRAMES and max(map(abs, self._rests)) <= near
+        if abs(off_g - self.trend.d) <= near:
+            self._rested_s = t_s
+        rests.append((t_s, off_g))
+        if len(rests) < HAND_GONE_FRAMES or max(abs(g) for _, g in rests) > near:
+            return False
+        moved_g = (rests[-1][1] + rests[-2][1] - rests[0][1] - rests[1][1]) / 2.0
+        return rests[0][0] - self._rested_s < HAND_LEAVES_S and abs(moved_g) <= GONE_G + noise_g
 
     def _is_no_hand(self, t_s: float) -> bool:
         """A few grams that stay: drawn at once through a valve opened for a moment, or never there. No hand rests so
@@ -258,6 +266,7 @@ class MassTracker:
     def take_as_mass(self, t_s: float) -> list[Happening]:
         """What rests there is the container's own mass after all."""
         trend = self.trend
+        self._doubt, self._taken = (t_s, self._came_g), True
         trend.m += trend.d
         trend.mm += trend.dd + 2.0 * trend.md
         trend.mf += trend.fd
@@ -278,7 +287,7 @@ class MassTracker:
         self._held = True
 
     def _undoes_doubt(self, t_s: float, level_g: float) -> bool:
-        """Whether what was taken for mass when a hand left is leaving now: another hand after all."""
+        """Whether what was taken for mass, or was left of a hand, is leaving now: another hand after all."""
         doubt_s, doubt_g = self._doubt
         return t_s - doubt_s < TOOL_AFTER_S and abs(level_g + doubt_g) < max(GONE_G, UNDOES * abs(doubt_g))
 
@@ -302,18 +311,30 @@ class MassTracker:
         self._rests.clear()
         trend.put_disturbance(0.0, 0.0, related=False)
         off_g = y_g - trend.m
-        self._doubt = t_s, off_g
+        self._doubt, self._taken = (t_s, off_g), False
         trend.mm += off_g * off_g
         trend.update(y_g, self.noise_g2)
         self.disturbed_since = None
         return [Happening("hand_left", t_s, left_g)]
 
+    def _was_single(self) -> bool:
+        """Whether one reading alone was far off: a spike, since nothing else comes and goes between two readings."""
+        suspicion = self.suspicion
+        return suspicion is not None and len(suspicion.r) == 1 and self._is_far(suspicion)
+
+    def _is_far(self, suspicion: Suspicion) -> bool:
+        return abs(suspicion.peak_g) > BUMP_SIGMA * sqrt(self.noise_g2)
+
     def _was_bump(self, t_s: float, y_g: float) -> list[Happening]:
-        """Back on the trend. What hardly left it counts as evidence that the flow is changing."""
+        """Back on the trend. What hardly left it counts as evidence that the flow is changing; a single reading says
+        nothing of the others."""
         suspicion, self.suspicion = self.suspicion, None
         if self.trend.dd == 0.0:
             self.disturbed_since = None
-        if abs(suspicion.peak_g) > BUMP_SIGMA * sqrt(self.noise_g2):
+        if self._is_far(suspicion) and len(suspicion.r) == 1:
+            self._believe(t_s, y_g)
+            return [Happening("bumped", suspicion.onset_s, suspicion.peak_g)]
+        if self._is_far(suspicion):
             self._white.clear()
             self.trend.update(y_g, self.noise_g2)
             return [Happening("bumped", suspicion.onset_s, suspicion.peak_g)]
@@ -333,6 +354,8 @@ class MassTracker:
         trend.mm += self.noise_g2 / n
         if trend.dd == 0.0:
             self.disturbed_since = None
+        else:
+            trend.mm, trend.md, trend.fd = trend.mm + trend.dd, -trend.dd, 0.0
         return [Happening("flow_changed", t_s, trend.f, verdict.confidence)]
 
     def _was_step(self, y_g: float, verdict: Verdict) -> list[Happening]:
@@ -344,7 +367,8 @@ class MassTracker:
         self._rests.clear()
         before_g = trend.d
         if before_g == 0.0 and self._undoes_doubt(suspicion.onset_s, level_g):
-            return self._let_go(suspicion.onset_s, y_g)
+            undone = [Happening("undone", suspicion.onset_s, -self._doubt[1])] if self._taken else []
+            return undone + self._let_go(suspicion.onset_s, y_g)
         trend.put_disturbance(before_g + level_g, (self.noise_g2 + spread_g * spread_g) / 5.0, related=True)
         if before_g and self._could_be_flow(suspicion.onset_s):
             return self._let_go(suspicion.onset_s, y_g)

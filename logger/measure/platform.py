@@ -99,6 +99,7 @@ class Platform:
         self._low = 0
         self._landing: list[Frame] = []
         self._left_noise_g2: float | None = None
+        self._hand_g = 0.0
         self.away: Away | None = None
         self._left_at: Plateau | None = None
         self._landed_s = 0.0
@@ -156,8 +157,10 @@ class Platform:
         return happened + self._follow(frame)
 
     def _is_empty(self, frame: Frame) -> bool:
-        above = frame.gross_g - self.zero_g
-        return above < min(EMPTY_WITHIN_G, (self.tracker.trend.m - self.zero_g) / 4.0)
+        """Nothing is left there, or only the hand that rested there before."""
+        above, hand_g = frame.gross_g - self.zero_g, self.tracker.hand_g
+        most = min(EMPTY_WITHIN_G, (self.tracker.trend.m - self.zero_g) / 4.0)
+        return above < most or (hand_g > 0.0 and abs(above - hand_g) < most)
 
     def _still_handled(self, t_s: float, happened: list[Happening]) -> list[Happening]:
         """Soon after it was placed a step is the hand that placed it: what it leaves is the container's mass."""
@@ -170,7 +173,7 @@ class Platform:
         """A step of tens of grams that stayed is no flow: what was drawn does not change by it. A few grams that
         stayed are likelier a puff, or a hand whose coming or leaving was misread, than a thing so light left there."""
         for h in happened:
-            if h.kind in ("stayed", "handled"):
+            if h.kind in ("stayed", "handled", "undone"):
                 self.rest.clear()
                 self._after_flow = None
                 if abs(h.size_g) > NO_HAND_MOST_G:
@@ -208,9 +211,11 @@ class Platform:
         return len(masses) >= LANDED_FRAMES and max(masses) - min(masses) <= LANDED_SPREAD_G
 
     def _unloaded(self, frame: Frame) -> list[Happening]:
-        if frame.gross_g - self.zero_g < LOAD_LEAST_G:
+        above = frame.gross_g - self.zero_g
+        if above - self._hand_g < LOAD_LEAST_G:
             self._landing.clear()
-            if abs(frame.gross_g - self.zero_g) < EMPTY_WITHIN_G or not len(self.zero):
+            if abs(above) < EMPTY_WITHIN_G or not len(self.zero):
+                self._hand_g = 0.0
                 self.zero.add(frame.t_s, frame.gross_g)
                 if len(self.zero) >= 10:
                     self.zero_g = self.zero.mean_g()
@@ -271,7 +276,7 @@ class Platform:
         flow = (tracker.suspicion.before if tracker.suspicion else tracker.trend).f
         self.away = Away(t_s, flow) if self.flowing and flow > 0.0 else None
         happened = self._end_flow(t_s, stay.off) if self.flowing else []
-        self._left_noise_g2 = tracker.noise_g2
+        self._left_noise_g2, self._hand_g = tracker.noise_g2, max(tracker.hand_g, 0.0)
         self.stay = self.tracker = None
         self._low = 0
         return [*happened, Happening("lifted", t_s, stay.off.gross_g)]

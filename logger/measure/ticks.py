@@ -28,7 +28,8 @@ class ScaleView:
 class Tick:
     """One whole second of session time, ending at `t_s`.
 
-    last: latest valid value of each channel that is not stale. mean: mean of this second's valid values.
+    last: latest valid value of each channel that is not stale. mean: mean of this second's valid values; the
+    scale's is the median of its frames.
     """
 
     t_s: float

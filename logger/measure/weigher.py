@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 
 from firmware_bridge.blocks import Block
 from logger.measure.budget import COVERAGE_FACTOR, combined
@@ -11,10 +12,10 @@ from logger.measure.container_watch import ContainerWatch
 from logger.measure.mass_tracker import Happening
 from logger.measure.platform import Platform
 from logger.measure.scale_frames import Frame, Framer
+from logger.measure.scale_trouble import ScaleTrouble
 from logger.measure.stop_decision import FillView, StopDecision, StopSetup
 from logger.measure.ticks import ScaleView, Signal, Tick
 
-DISTURBED_S = 2.0
 AWAY_MOST_S = 20.0
 SEEN = {
     "placed": "container placed",
@@ -26,6 +27,7 @@ SEEN = {
     "pulled": "something pulls at the container",
     "hand_left": "the platform is free again",
     "stayed": "a small change stayed: taken as mass",
+    "undone": "what had been taken as mass has left",
     "hose_pressurised": "the hose pulls under pressure",
     "hose_released": "the hose is released",
     "flow_begun": "flow begun",
@@ -64,7 +66,8 @@ class Weigher:
         self._watch = ContainerWatch(setup.container_nominal_g)
         self.happened: list[Happening] = []
         self._frame_s = max(0.1, 1.0 / setup.rate_hz)
-        self._disturbed = False
+        self._trouble = ScaleTrouble()
+        self._second: list[float] = []
 
     def frames(self, block: Block) -> list[Frame]:
         """Frames that this block of the scale completes."""
@@ -72,15 +75,22 @@ class Weigher:
 
     def step(self, frame: Frame) -> list[Signal]:
         """Take in one frame; returns what starts and what ends."""
+        self._second.append(frame.gross_g)
         happened = self.platform.step(frame)
         self.happened += happened
         self.account.follow()
-        said = self._disturbance(frame)
+        said = self._trouble.update(frame.t_s, self.platform.tracker, self.platform.flowing)
         if happened and any(h.kind == "lifted" for h in happened):
             said += self._watch.lifted()
         return said + (self._fill(frame) if self.platform.tracker else self._unseen(frame))
 
+    def second_g(self) -> float | None:
+        """Median of the frames since the last tick, so that no wild one reaches the slow judgements; None where there
+        were none."""
+        return median(self._second) if self._second else None
+
     def tick(self, tick: Tick) -> None:
+        self._second.clear()
         self.account.tick(tick)
 
     def _fill(self, frame: Frame) -> list[Signal]:
@@ -106,16 +116,6 @@ class Weigher:
         delivered = self.account.delivered_g() + away.flow_g_per_s * (frame.t_s - away.t_s)
         view = FillView(frame.known_t_s, frame.t_s, delivered, away.flow_g_per_s, True, self._frame_s)
         return self.stop.update(view)
-
-    def _disturbance(self, frame: Frame) -> list[Signal]:
-        tracker = self.platform.tracker
-        since = None if tracker is None else tracker.disturbed_since
-        disturbed = since is not None and frame.t_s - since > DISTURBED_S
-        if disturbed == self._disturbed:
-            return []
-        self._disturbed = disturbed
-        message = "Something touches the container or the platform: take it off; the charge is carried on from the flow"
-        return [Signal("scale-disturbed", "notice", disturbed, message)]
 
     def view(self) -> ScaleView:
         """The scale for the slow judgements."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 
 SCATTER_ALPHA = 0.02
 """Share of a new reading in the running scatter: it follows within about five seconds."""
@@ -11,6 +12,17 @@ SCATTER_FRAMES = 15
 RHO_MOST = 0.8
 KICK_FRAMES = (8, 15, 40)
 KICK_Z = 4.0
+
+QUIET_SHARE, NORMAL_QUANTILE = 0.35, 0.4538
+"""Of a normal variable's absolute values so many lie below this one: two of three differences may be spoiled."""
+
+
+def roughness(y: Sequence[float]) -> float:
+    """Variance of the noise on `y`, three values at least, from a low quantile of its absolute second differences: what
+    flows or rests there, and what leaps for a while, hardly moves it."""
+    y = list(y)
+    rough = sorted(abs(a - 2.0 * b + c) for a, b, c in zip(y, y[1:], y[2:], strict=False))
+    return (rough[int(QUIET_SHARE * len(rough))] / NORMAL_QUANTILE) ** 2 / 6.0
 
 
 class Whiteness:

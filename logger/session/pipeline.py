@@ -147,6 +147,9 @@ class Pipeline:
 
     def _tick(self, t_s: float, means: dict[str, float]) -> Tick:
         hint = self._conduct.stages.hint
+        level_g = self._weigher.second_g()
+        if level_g is not None:
+            means = {**means, "scale": level_g}
         return Tick(t_s, self._ticker.good(), means, hint, self._weigher.view(), self._compressor_on)
 
     def _conducted(self, t_s: float, events: list[Event], signals: list[Signal]) -> list[Event]:
