@@ -16,6 +16,7 @@ from firmware_bridge.cart import Cart, load_cart
 from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source
 from firmware_bridge.sources import build_sources
+from logger.board_restarts import BoardRestarts
 from logger.calibration_book import noted
 from logger.cart_port import RunningCart
 from logger.engine import Engine, Run
@@ -103,7 +104,7 @@ class Daemon:
         )
         self._readers = [SourceThread(source, self._hand_on, clock, self._stop) for source in sources]
         self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
-        free_mb = cart.limits.get("storage_free_mb", STORAGE_FREE_MB)
+        free_mb, restarts = cart.limits.get("storage_free_mb", STORAGE_FREE_MB), BoardRestarts(sources)
         self._keeping = Housekeeping(
             self._folder,
             self._engine,
@@ -114,7 +115,7 @@ class Daemon:
             port.idle_run,
             Retention(store, cart.limits.get("keep_signed_days")),
             free_mb,
-            lambda: self.scale.conditions() + self._liveness.conditions(),
+            lambda: self.scale.conditions() + self._liveness.conditions() + restarts.conditions(),
         )
         self._liveness = Liveness(self._troubles(), (lambda: self._mqtt.connected) if self._mqtt else None)
         port.attach(self._engine, sources, self._liveness.health)

@@ -21,7 +21,14 @@ from logger.wallclock import WallClock, from_text
 
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 LONGEST_GAP_S = 30 * 86400.0
-OUTSIDE_CODES = ("power-was-lost", "clock-untrusted", "storage-low", "container-ledger", "part-unwell")
+OUTSIDE_CODES = (
+    "power-was-lost",
+    "clock-untrusted",
+    "storage-low",
+    "container-ledger",
+    "part-unwell",
+    "board-restarted",
+)
 OUTSIDE_SUBJECTS = (SUBJECT,)
 """Alerts that no reading tells of; the record has to tell of them again when the pipeline is built anew."""
 _OUTSIDE_MARK = "outside"

@@ -211,7 +211,7 @@ switch_to() {
   local before; before=$(version_now)
   [ "$before" != "$1" ] || return 0
   restart=yes
-  say "from now on this version"
+  say "switching to $1"
   [ -z "$before" ] || point_to previous "$before"
   point_to current "$1"
 }

@@ -45,7 +45,7 @@ class Vehicle:
 
     def __init__(self, rig: Rig):
         self.drawn_g, self.valve, self.beeps = 0.0, False, 0
-        self.blown = threading.Event()
+        self.moments: dict[tuple[str, int], float] = {}  # a pin's change, the simulated second it last came at
         self._rig, self._closed_s = rig, 0.0
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -71,10 +71,9 @@ class Vehicle:
     def _heed_pins(self) -> None:
         try:
             while True:
-                what, level, _ = self._rig.next_pin(0.001)
+                what, level, t_s = self._rig.next_pin(0.001)
+                self.moments[what, level] = t_s
                 self.beeps += what == "buzzer" and level
-                if what == "blow":
-                    self.blown.set()
                 if what == "valve":
                     self.valve = bool(level)
                     self._closed_s = self._closed_s if level else time.monotonic()
@@ -99,8 +98,37 @@ def fill(rig: Rig, port, done, what: str) -> None:
         raise
 
 
-def told_to_stop(port) -> bool:
-    return "stop-charging" in {alert["code"] for alert in port.now()["alerts"]}
+def alerts(port) -> dict[str, dict]:
+    return {alert["code"]: alert for alert in port.now()["alerts"]}
+
+
+def blind(port) -> bool:
+    """Whether it is told, as a danger, that the scale gives nothing or nothing valid."""
+    told = [alerts(port).get(code) for code in ("sensor-fault", "sensor-stale")]
+    return any(alert and (alert["severity"], alert["subject"]) == ("danger", "scale") for alert in told)
+
+
+def begin(rig: Rig, daemon: Daemon, vehicle: Vehicle) -> None:
+    """The logger up, a container at rest, the fill a third done."""
+    wait_until(lambda: vehicle.valve is False, what="the feed of codes")
+    daemon.start()
+    wait_until(lambda: daemon.port.now()["t_s"] > 6, what="a plateau before the fill")
+    daemon.port.mark({"mark": "stage", "detail": {"stage": "charging"}})
+    fill(rig, daemon.port, lambda: vehicle.drawn_g > 50, what="a third of the fill")
+
+
+def go_on_to_the_end(rig: Rig, port, vehicle: Vehicle) -> dict:
+    """What was drawn so far is weighed right; the fill lands; its findings."""
+    wait_until(lambda: port.now()["channels"]["scale"]["quality"] == "good", what="weights after the fault")
+    wait_until(
+        lambda: port.now()["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0),
+        what="the delivered mass after the fault",
+    )
+    fill(rig, port, lambda: "stop-charging" in alerts(port), what="the stop alert")
+    wait_until(lambda: not vehicle.valve, what="the valve's closing at the target")
+    wait_until(lambda: vehicle.beeps > 0, what="the buzzer")
+    time.sleep(3)
+    return port.close_session()
 
 
 @pytest.fixture
@@ -114,31 +142,39 @@ def daemon(rig, tmp_path):
 
 def test_a_fill_with_a_brown_out_in_its_middle_lands_on_target(rig, daemon):
     with Vehicle(rig) as vehicle:
-        wait_until(lambda: vehicle.valve is False, what="the feed of codes")
-        daemon.start()
+        begin(rig, daemon, vehicle)
         port = daemon.port
-        wait_until(lambda: port.now()["t_s"] > 6, what="a plateau before the fill")
-        port.mark({"mark": "stage", "detail": {"stage": "charging"}})
-        fill(rig, port, lambda: vehicle.drawn_g > 50, what="a third of the fill")
         rig.say("reset")
-        wait_until(vehicle.blown.is_set, what="the brown-out")
+        wait_until(lambda: ("blow", 1) in vehicle.moments, what="the brown-out")
         wait_until(lambda: not vehicle.valve, what="the valve's closing")
+        assert vehicle.moments["valve", 0] - vehicle.moments["blow", 1] <= 1.0
         closed_g = vehicle.drawn_g
+        wait_until(lambda: "board-restarted" in alerts(port), what="the alert")
         time.sleep(2)
         assert vehicle.drawn_g - closed_g < FLOW_G_PER_S * (LAG_S + 0.3), (
             "it stays closed though the host goes on asking"
         )
         port.order_valve(False)
         time.sleep(1.5)
-        wait_until(lambda: port.now()["channels"]["scale"]["quality"] == "good", what="weights after the reset")
-        wait_until(
-            lambda: port.now()["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0),
-            what="the delivered mass after the reset",
-        )
-        fill(rig, port, lambda: told_to_stop(port), what="the stop alert")
-        wait_until(lambda: not vehicle.valve, what="the valve's closing at the target")
-        wait_until(lambda: vehicle.beeps > 0, what="the buzzer")
-        time.sleep(3)
-        findings = port.close_session()
+        findings = go_on_to_the_end(rig, port, vehicle)
+    assert vehicle.drawn_g == pytest.approx(150.0, abs=15.0), "the charge is within 15 g of its target (SAE J2788)"
+    assert findings["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0)
+
+
+def test_a_load_cells_chip_unplugged_in_mid_fill_closes_the_valve_and_the_fill_goes_on_after_it(rig, daemon):
+    with Vehicle(rig) as vehicle:
+        begin(rig, daemon, vehicle)
+        port = daemon.port
+        rig.say("stuck 1")
+        unplugged_g = vehicle.drawn_g
+        wait_until(lambda: not vehicle.valve, what="the valve's closing")
+        wait_until(lambda: blind(port), what="the danger")
+        assert port.now()["channels"]["scale"]["quality"] in ("fault", "stale")
+        assert not port.order_valve(True)["open"], "nobody can open it blind"
+        time.sleep(0.5)
+        assert vehicle.drawn_g - unplugged_g < FLOW_G_PER_S * (1.0 + LAG_S), "blind for less than a second"
+        rig.say("stuck -1")
+        wait_until(lambda: not blind(port), what="the danger's end")
+        findings = go_on_to_the_end(rig, port, vehicle)
     assert vehicle.drawn_g == pytest.approx(150.0, abs=15.0), "the charge is within 15 g of its target (SAE J2788)"
     assert findings["charge"]["delivered_g"] == pytest.approx(vehicle.drawn_g, abs=2.0)

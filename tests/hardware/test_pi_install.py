@@ -251,3 +251,15 @@ def test_example_cart_files_are_valid(name):
     cart = load_cart(HARDWARE / "carts" / f"{name}.toml")
     assert {"scale", "low_side", "high_side", "vacuum"} <= set(cart.channels)
     assert cart.mqtt.password_file.endswith("mqtt-password")
+
+
+def test_the_readmes_cart_file_fits_the_board(tmp_path):
+    """Its converter says 0 to 4092 (see hardware/board/README.md), the load cell's chip 24 bits with their sign."""
+    example = re.search(r"```toml\n(.*?)```", (HARDWARE.parent / "README.md").read_text(), re.S)[1]
+    (tmp_path / "cart.toml").write_text(example)
+    channels = load_cart(tmp_path / "cart.toml").channels
+    assert {"scale", "low_side"} <= set(channels)
+    for channel in channels.values():
+        top = 4092 if channel.field in ("lo", "hi", "va") else 2**23 - 1
+        codes = [code for code, _ in channel.points]
+        assert min(codes) >= 0 and top / 10 < max(codes) <= top, channel.name
