@@ -130,6 +130,19 @@ def test_who_says_nothing_hinders_nobody(secure, ask, monkeypatch):
         each.close()
 
 
+def test_one_caller_does_not_get_every_connection_under_tls_either(secure, trusting, monkeypatch):
+    monkeypatch.setattr("web.limits.LOOPBACK", ("none",))
+    monkeypatch.setattr("web.limits.MOST_OF_ONE_CALLER", 3)
+    held = [socket.create_connection((secure.host, secure.port), timeout=10) for _ in range(3)]
+    wrapped = [trusting.wrap_socket(each, server_hostname="localhost") for each in held]
+    with socket.create_connection((secure.host, secure.port), timeout=10) as fourth, pytest.raises(OSError):
+        trusting.wrap_socket(fourth, server_hostname="localhost")
+    wrapped[0].sendall(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    assert wrapped[0].recv(12) == b"HTTP/1.1 200"
+    for each in wrapped:
+        each.close()
+
+
 def test_nobody_else_on_the_machine_reaches_the_socket_within(app, stop, tmp_path, monkeypatch):
     context = read_certificate(*pair_in(tmp_path)).context
     made = tmp_path / "made"
