@@ -11,9 +11,13 @@ from playwright.sync_api import expect
 
 from logger.measure.marks import STAGES
 from web.app import create_app
+from web.glance import with_glance
 from web.server import WebServer
 
 MOST_BYTES = 90_000
+STICKS_OUT = """() => [...document.querySelectorAll('body *')].filter(e => e.checkVisibility() && !e.closest('svg')
+  && getComputedStyle(e).clipPath === 'none' && !e.matches('.skip, [role=status]')
+  && e.getBoundingClientRect().right > innerWidth + 0.5).map(e => e.id || e.className || e.tagName)"""
 SQUEEZED = """all => all.filter(e => getComputedStyle(e).position === 'static'
   && e.getBoundingClientRect().width > e.parentElement.getBoundingClientRect().width).length"""
 
@@ -45,11 +49,24 @@ def test_remaining_grams_are_the_largest_thing(phone, server, port):
     assert sizes[0][0] >= 82, "10 mm of digit height, seen from two metres, on a screen of 0.17 mm a pixel"
 
 
-def test_nothing_sticks_out_sideways(phone, server, port):
-    port.shown = filling(125.0, alerts=[alert(1, "over-placard", "danger", "word " * 30)])
-    port.shown["charge"].update(delivered_g=1644.0, remaining_g=-1024.0)
-    opened(phone, server, port)
-    assert phone.evaluate("document.documentElement.scrollWidth") == 390
+@pytest.mark.parametrize(
+    "size", [(320, 640), (360, 740), (390, 844), (844, 390), (768, 1024), (1024, 768), (1280, 800)]
+)
+def test_nothing_sticks_out_sideways(chromium, server, port, size):
+    page = chromium.new_page(viewport={"width": size[0], "height": size[1]})
+    page.context.add_cookies(
+        [{"name": "tarebook_pairing", "value": port.pairing.exchange(port.pairing.code()), "url": server.url}]
+    )
+    opened(page, server, port)
+    over = filling(125.0, alerts=[alert(1, "over-placard", "danger", "word " * 30)])
+    over["charge"].update(delivered_g=1644.0, remaining_g=-1024.0)
+    for now in (filling(60.0), {**filling(60.0), "stage": "performance"}, holding(), over):
+        port.show(now)
+        expect(page.locator("#do")).to_have_text(with_glance(now)["glance"]["do"])
+        assert page.evaluate(STICKS_OUT) == []
+    hero = page.locator("#hero").bounding_box()
+    assert hero["y"] + hero["height"] < size[1] - page.locator(".deeds").bounding_box()["height"]
+    page.context.close()
 
 
 def test_figures_follow_the_feed(phone, server, port):

@@ -68,7 +68,7 @@ function record(now) {
 
 function draw() {
   const [from, to] = history.span;
-  const recent = (at) => (to - at < 1 ? "now" : `−${Math.round((to - at) / 60)} min`);
+  const recent = (at) => (to - at < 1 ? "now" : Math.round(to - at) % 60 ? "−" + clock(to - at) : `−${Math.round((to - at) / 60)} min`);
   const roomy = matchMedia("(min-width: 60rem)").matches; // beside the figures all of them are seen at once
   for (const [strip, kinds] of strips) {
     strip.height = roomy ? Math.max(70, (innerHeight - 250) / strips.length - 40) : 110;
