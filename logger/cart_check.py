@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import secrets
 import shutil
 import socket
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +20,8 @@ from firmware_bridge.clock import Clock
 from firmware_bridge.source import Source, SourceError
 from logger.broker import answers
 from logger.measure.atmosphere import standard_pressure_pa
+from logger.publish.broker_link import BrokerLink
+from logger.publishers import settings_of
 from logger.wallclock import WallClock, to_text
 
 Outcome = Literal["good", "look", "bad"]
@@ -141,7 +145,7 @@ def check_page(http: HttpConfig, wall: WallClock) -> Line:
 
 
 def check_broker(mqtt: MqttConfig | None) -> Line:
-    """Whether a broker answers where one should be; behind TLS, whether something does."""
+    """Whether a broker is where one should be, and lets the cart in."""
     if mqtt is None:
         return Line("good", "broker", "none in the cart file; the cart works without")
     place = f"{mqtt.host}:{mqtt.port}"
@@ -150,9 +154,27 @@ def check_broker(mqtt: MqttConfig | None) -> Line:
     except OSError as error:
         text = f"no answer at {place} ({error.strerror or error}): start it, or mend [mqtt]"
         return Line("look", "broker", f"{text}; alerts are kept until it answers")
-    if mqtt.tls or answers(mqtt.host, mqtt.port, BROKER_S):
-        return Line("good", "broker", f"answers at {place}")
-    return Line("look", "broker", f"what answers at {place} speaks no MQTT: mend host and port of [mqtt]")
+    if not mqtt.tls and not answers(mqtt.host, mqtt.port, BROKER_S):
+        return Line("look", "broker", f"what answers at {place} speaks no MQTT: mend host and port of [mqtt]")
+    try:
+        kept_out = _kept_out(BrokerLink(settings_of(mqtt), f"tarebook-check-{secrets.token_hex(4)}"))
+    except ValueError as error:
+        kept_out = str(error)
+    if kept_out:
+        text = f"{kept_out}: mend username, password_file or TLS of [mqtt]"
+        return Line("look", "broker", f"{text}; alerts are kept until the cart is let in")
+    return Line("good", "broker", f"lets {mqtt.username or 'the cart'} in at {place}")
+
+
+def _kept_out(link: BrokerLink) -> str:
+    """Why the broker does not let the cart in, "" when it does."""
+    until_s = time.monotonic() + BROKER_S
+    while not link.up and time.monotonic() < until_s and "refuses" not in link.status:
+        link.tend()
+        time.sleep(0.02)
+    why = "" if link.up else link.status
+    link.close()
+    return why
 
 
 def _check_source(source: Source, cart: Cart, clock: Clock, seconds: float) -> list[Line]:

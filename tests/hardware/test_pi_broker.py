@@ -13,6 +13,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from store_of_fills import add_fill
 
+from firmware_bridge.cart import MqttConfig
+from logger.cart_check import check_broker
 from logger.cli import main
 from logger.publish.broker_link import BrokerSettings
 from logger.publish.handing_out import handing_out
@@ -101,6 +103,23 @@ def test_who_gets_in(port, name, password, lets_in):
     client = Client(port, name, password)
     client.close()
     assert client.connected == lets_in
+
+
+@pytest.mark.parametrize(
+    ("name", "password", "outcome", "says"),
+    [
+        ("tarebook", "cart-secret", "good", "lets tarebook in at 127.0.0.1"),
+        ("tarebook", "viewer-secret", "look", "refuses: Not authorized: mend username, password_file"),
+        (None, None, "look", "refuses: Not authorized: mend username, password_file"),
+        ("tarebook", None, "look", "mqtt-password: the broker's password cannot be read from it"),
+    ],
+)
+def test_check_cart_says_whether_the_cart_gets_in(port, tmp_path, name, password, outcome, says):
+    file = tmp_path / "mqtt-password"
+    if password:
+        file.write_text(password)
+    line = check_broker(MqttConfig("127.0.0.1", port, name, str(file) if name else None, False, None))
+    assert line.outcome == outcome and says in line.text, line
 
 
 def test_the_cart_speaks_and_a_viewer_only_listens(port):
