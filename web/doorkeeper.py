@@ -19,8 +19,8 @@ LOOK_S = 0.5
 GRACE_S = 1.0
 """One that has just come has not had its say yet."""
 MOST_CONNECTIONS = 256
-SPARE_DESCRIPTORS = 96
-"""For the record, its readers, the sensors, the broker and files on their way out."""
+SPARE_DESCRIPTORS = 256
+"""For the record, its readers in every thread, the sensors, the broker: some 140 after a month."""
 ROOM = 8
 REST_S = 0.05
 SAY_AGAIN_S = 60.0

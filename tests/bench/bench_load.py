@@ -11,6 +11,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -29,21 +30,30 @@ SILENT_TRIES = 5
 
 def report(seconds: float = 15.0) -> list[str]:
     """Jitter of arrival, alert latency, and what is lost, without viewers and with them, and their ratios."""
-    alone, crowded = measure(0, seconds), measure(VIEWERS, seconds)
+    alone, crowded, with_all = measure(0, seconds), measure(VIEWERS, seconds), f"with {VIEWERS} viewers"
     return [
-        _line("readings late, 99th percentile", alone[0], crowded[0]),
-        _line("silence to danger on the feed, worst", alone[1], crowded[1]),
+        line("readings late, 99th percentile", alone[0], crowded[0], with_all),
+        line("silence to danger on the feed, worst", alone[1], crowded[1], with_all),
         f"scale readings kept of those due: {alone[2]:.4f} alone, {crowded[2]:.4f} with {VIEWERS} viewers",
     ]
 
 
-def _line(what: str, alone_s: float, crowded_s: float) -> str:
-    return f"{what}: {alone_s:.4f} s alone, {crowded_s:.4f} s with {VIEWERS} viewers, ratio {crowded_s / alone_s:.2f}"
+def line(what: str, alone_s: float, laden_s: float, laden: str) -> str:
+    return f"{what}: {alone_s:.4f} s alone, {laden_s:.4f} s {laden}, ratio {laden_s / alone_s:.2f}"
 
 
-def measure(viewers: int, seconds: float) -> tuple[float, float, float]:
-    """(99th percentile of lateness s, worst time from silence to the danger on the feed s, share of readings kept)."""
+def measure(
+    viewers: int,
+    seconds: float,
+    prepare: Callable[[Path], None] = lambda data: None,
+    beside: tuple[Callable[[Daemon, threading.Event], None], ...] = (),
+) -> tuple[float, float, float]:
+    """(99th percentile of lateness s, worst time from silence to the danger on the feed s, share of readings kept).
+
+    prepare: fills the data folder. beside: what else goes on until the event is set, each in a thread.
+    """
     with tempfile.TemporaryDirectory() as folder:
+        prepare(Path(folder) / "data")
         bench = BenchCart(Path(folder) / "cart", rates_hz=RATES_HZ, read_code=_code)
         daemon = Daemon(bench.cart(scale_hz=80.0), Path(folder) / "data", "127.0.0.1:0", bench.clock, SETUP)
         late: list[float] = []
@@ -51,6 +61,7 @@ def measure(viewers: int, seconds: float) -> tuple[float, float, float]:
         daemon.start()
         end = threading.Event()
         watching = [threading.Thread(target=_watch, args=(daemon.url, end), daemon=True) for _ in range(viewers)]
+        watching += [threading.Thread(target=work, args=(daemon, end), daemon=True) for work in beside]
         for each in watching:
             each.start()
         time.sleep(2.0)

@@ -170,10 +170,15 @@ class Month:
         if (BEGINS + timedelta(days=number)).weekday() < 5:
             self._idle_until(midnight_s + SESSION_AT_S)
             self._session()
-            self._silence()
+            self.silence()
         self._idle_until(midnight_s + DAY_S)
         self.daemon._keeping._retention.look(self.clock.now(), self.clock.utc())
         return self._size(number + 1)
+
+    def idle_hours(self, hours: float) -> Size:
+        """So long without a session; how large all is then."""
+        self._idle_until(self.clock.at_s + hours * 3600.0)
+        return self._size(0)
 
     def _cart(self) -> Cart:
         lines = ['[cart]\nid = "month"', '[board]\nport = "/dev/null"', f"[limits]\nkeep_signed_days = {KEPT_DAYS}"]
@@ -230,12 +235,14 @@ class Month:
         if found is None or found["charge"]["delivered_g"] is None:
             self.failed.append(f"{session_id}: not judged")
 
-    def _silence(self) -> None:
+    def silence(self) -> None:
         """The board says nothing for a while; that becomes an alert, by the real clock."""
         self.clock.at_s += SILENT_S
-        time.sleep(0.5)
-        if not [a for a in self.daemon.port.now()["alerts"] if a["code"] == "sensor-stale"]:
-            self.failed.append("a silence was not told")
+        for _ in range(200):
+            if [alert for alert in self.daemon.port.now()["alerts"] if alert["code"] == "sensor-stale"]:
+                return
+            time.sleep(0.1)
+        self.failed.append("a silence was not told")
 
     def _watch(self) -> None:
         """A phone's live stream, again and again."""
@@ -275,15 +282,6 @@ class Month:
 OF_RECORDING = ("format", "version", "session_id", "cart_id", "started_utc", "channels")
 
 
-def month(folder: Path, days: int) -> tuple[list[Size], list[str]]:
-    """The size of things at the end of each day, and what went wrong."""
-    with Month(folder) as lived:
-        sizes = [lived.day(number) for number in range(days)]
-        if lived.daemon._engine.failures:
-            lived.failed.append(f"{lived.daemon._engine.failures} looks failed")
-        return sizes, lived.failed
-
-
 def report(days: int = 30) -> Iterator[str]:
     """Told on the days 1, 10, 20, ... and the last."""
     began = time.monotonic()
@@ -292,6 +290,7 @@ def report(days: int = 30) -> Iterator[str]:
             size = lived.day(number)
             if number + 1 in (1, days) or (number + 1) % 10 == 0:
                 yield str(size)
+        lived.failed += ["a look failed"] * lived.daemon._engine.failures
         yield f"{days} days in {time.monotonic() - began:.0f} s; " + ("; ".join(lived.failed) or "nothing went wrong")
 
 

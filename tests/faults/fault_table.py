@@ -1,7 +1,8 @@
-"""Prints what was tried and what held; `--full` tries all of it."""
+"""Prints what was tried and what held; `--full` tries all of it, `--frames N` so many serial lines."""
 
 from __future__ import annotations
 
+import argparse
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -22,11 +23,11 @@ Line = tuple[str, int, list[str]]
 """What was tried, how often, what did not hold."""
 
 
-def main(full: bool) -> int:
+def main(full: bool, frame_count: int) -> int:
     """Print the table; 1 when something did not hold that is not known to fall short."""
     broken = 0
     with tempfile.TemporaryDirectory() as folder:
-        for what, tried, wrong in lines(Path(folder), full):
+        for what, tried, wrong in lines(Path(folder), full, frame_count):
             broken += len(wrong)
             print(
                 f"{what:52} tried {tried:8,d}  {'held' if not wrong else 'NOT HELD: ' + '; '.join(wrong[:3])}",
@@ -35,7 +36,7 @@ def main(full: bool) -> int:
     return int(broken > 0)
 
 
-def lines(folder: Path, full: bool) -> Iterator[Line]:
+def lines(folder: Path, full: bool, frame_count: int) -> Iterator[Line]:
     """One after the other, as they come."""
     yield from _sensors(folder / "sensors", [case for case in cases() if full or not case.full_only])
     yield from _hosts(folder, full)
@@ -45,7 +46,7 @@ def lines(folder: Path, full: bool) -> Iterator[Line]:
     )
     for what in KINDS:
         yield f"killed while it keeps: {what}", *kills(what, folder / what, 250 if full else 6)
-    yield "frames: lines sent, spoiled or whole", *frames(FULL_FRAMES if full else SHORT_FRAMES)
+    yield "frames: lines sent, spoiled or whole", *frames(frame_count)
     yield "recordings spoiled", *recordings(50_000 if full else 1500)
     yield "cart files spoiled", *carts(folder, 30_000 if full else 1200)
 
@@ -70,4 +71,8 @@ def _hosts(folder: Path, full: bool) -> Iterator[Line]:
 
 
 if __name__ == "__main__":
-    sys.exit(main("--full" in sys.argv[1:]))
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--full", action="store_true")
+    parser.add_argument("--frames", type=int)
+    asked = parser.parse_args()
+    sys.exit(main(asked.full, asked.frames or (FULL_FRAMES if asked.full else SHORT_FRAMES)))
