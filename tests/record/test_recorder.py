@@ -97,8 +97,9 @@ def test_one_bad_block_costs_itself_alone(kept):
 
 def test_killed_again_and_again_it_loses_nothing_that_was_kept(tmp_path):
     path, chance = tmp_path / "tarebook.db", random.Random(4)
-    second, acknowledged = 0, []
-    for _ in range(10):
+    second, acknowledged, kills = 0, [], 0
+    while kills < 10 or (len(acknowledged) <= 100 and kills < 100):  # a busy machine keeps less between two kills
+        kills += 1
         done = _record_and_kill(path, second, chance.uniform(0.02, 0.3))
         acknowledged += done
         check(path)
