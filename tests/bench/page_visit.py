@@ -15,8 +15,7 @@ WATCH = """window.shifted = 0;
   new PerformanceObserver((l) => l.getEntries().forEach((e) => { shifted += e.hadRecentInput ? 0 : e.value; }))
     .observe({type: 'layout-shift', buffered: true});
   new MutationObserver(() => {
-    const sound = document.getElementById('sound')?.textContent;
-    if (sound && sound !== 'Sound off') window.wiredAt ??= performance.now();
+    if (document.querySelector('#units .unitrow')) window.wiredAt ??= performance.now();
     if (document.documentElement?.dataset.live) window.liveAt ??= performance.now();
   }).observe(document, {subtree: true, childList: true, characterData: true, attributes: true});"""
 TOLD = """[performance.getEntriesByName('first-contentful-paint')[0].startTime,

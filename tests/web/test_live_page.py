@@ -243,6 +243,18 @@ def test_an_unpaired_phone_watches_only(phone, server, port):
     assert phone.locator("dialog form.deed").count() == 0
 
 
+def test_a_phone_whose_pairing_was_taken_back_is_told_how_to_pair(phone, server, port):
+    paired(phone, server, port)
+    port.show(filling(alerts=[alert(1, "sensor-stale", "caution", "Old.")]))
+    port.pairing.revoke(port.pairing.devices()[0]["device_id"])
+    phone.click("text=Seen")
+    expect(phone.locator("#told")).to_contain_text("/pair")
+    phone.click("#deed-mark")
+    phone.click("#mark-dialog >> text=Hose purge")
+    expect(phone.locator("#mark-dialog .wrong")).to_contain_text("/pair")
+    assert port.did == []
+
+
 def test_pair_mark_and_end(phone, server, port):
     paired(phone, server, port)
     phone.click("#deed-mark")

@@ -1,4 +1,5 @@
 // Forms that change something: sent as JSON, answered in the form itself.
+const TOLD_MS = 12_000;
 let sessionId = null;
 
 export function setSession(id) {
@@ -21,9 +22,10 @@ export async function send(path, body, form) {
 }
 
 function say(form, words) {
-  const place = form?.querySelector(".wrong");
-  if (place) place.textContent = words;
-  else console.warn(words);
+  const place = form?.querySelector(".wrong") ?? document.getElementById("told");
+  if (!place) return;
+  place.textContent = words;
+  if (place.id === "told") setTimeout(() => place.textContent === words && (place.textContent = ""), TOLD_MS);
 }
 
 export function wireForms(after = () => {}) {
