@@ -8,6 +8,8 @@ from logger.measure.ticks import Signal
 from logger.session.ticker import ChannelState
 
 DANGER_WITHOUT = ("scale",)
+NEVER_HEARD_S = 4.0
+"""Without what is vital nothing may begin in silence; a board takes two seconds to wake. Others may not be fitted."""
 FROZEN = (
     "{name} has shown the very same value for {still} s, which no live sensor does: check the sensor and its cable; "
     "what hangs on it is not judged"
@@ -27,7 +29,7 @@ class ChannelWatch:
     def update(self, now_s: float, channels: Mapping[str, ChannelState]) -> Iterator[tuple[str, Signal]]:
         """(channel, signal) for each change."""
         for name, state in channels.items():
-            if state.heard_t_s is None:
+            if state.heard_t_s is None and (name not in DANGER_WITHOUT or now_s < NEVER_HEARD_S):
                 continue
             quality = state.quality_now
             if quality == "good" and name not in self._standing:
@@ -38,7 +40,7 @@ class ChannelWatch:
                 del self._standing[name]
                 yield name, Signal(standing.code, standing.severity, False, standing.message)
             if code is not None and name not in self._standing:
-                self._standing[name] = self._signal(name, quality, now_s - state.heard_t_s, state)
+                self._standing[name] = self._signal(name, quality, now_s - (state.heard_t_s or 0.0), state)
                 yield name, self._standing[name]
 
     def _signal(self, name: str, quality: str, ago_s: float, state: ChannelState) -> Signal:
