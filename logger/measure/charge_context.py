@@ -42,6 +42,7 @@ class ChargeContext:
         self.vacuum_broken_s = 0
         self.charging = False
         self.outflow_g_per_s = self.outflow_before_g_per_s = 0.0
+        self.mass_noise_g2 = 0.0
         self.low_pa: float | None = None
         self.mass: deque[float] = deque(maxlen=25)
         self._deep_s = 0
@@ -74,8 +75,10 @@ class ChargeContext:
         if gross_g is None:
             return
         self.mass.append(gross_g)
-        self.outflow_g_per_s = _outflow(list(self.mass))
-        earlier = list(self.mass)[-FLOWED_BEFORE_S - 5 : -FLOWED_BEFORE_S]
+        mass = list(self.mass)
+        self.mass_noise_g2 = roughness(mass) if len(mass) >= QUICK_S else 0.0
+        self.outflow_g_per_s = _outflow(mass, self.mass_noise_g2)
+        earlier = mass[-FLOWED_BEFORE_S - 5 : -FLOWED_BEFORE_S]
         self.outflow_before_g_per_s = (earlier[0] - earlier[-1]) / 4.0 if len(earlier) == 5 else 0.0
 
     def _look_at_vacuum(self, gauge_kpa: float | None, p_pa: float | None, saturated: bool, stage: str) -> None:
@@ -112,11 +115,11 @@ class ChargeContext:
             self.charging = False
 
 
-def _outflow(mass: list[float]) -> float:
+def _outflow(mass: list[float], noise_g2: float) -> float:
     """g/s over the last seconds' masses, oldest first: over four seconds, or as many more as their noise calls for."""
     if len(mass) < QUICK_S:
         return 0.0
-    seconds = ceil((12.0 * roughness(mass) / OUTFLOW_SD_G_PER_S**2) ** (1.0 / 3.0))
+    seconds = ceil((12.0 * noise_g2 / OUTFLOW_SD_G_PER_S**2) ** (1.0 / 3.0))
     if seconds > QUICK_S:
         return -line(mass[-seconds:])[0]
     recent = mass[-QUICK_S:]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
+from math import sqrt
 
 from logger.measure.atmosphere import Ambient
 from logger.measure.charge_context import ChargeContext
@@ -90,7 +91,8 @@ class ChargingSafety:
 
     def _gain(self, context: ChargeContext) -> list[Signal]:
         mass = list(context.mass)
-        return self._backflow.update(context.charging and gains(mass), ended(mass) or not context.charging)
+        gained = context.charging and gains(mass, sqrt(context.mass_noise_g2))
+        return self._backflow.update(gained, ended(mass) or not context.charging)
 
     def _surge(self, tick: Tick, context: ChargeContext) -> list[Signal]:
         gauge_kpa = tick.mean.get("low_side")

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import sqrt
 
-from logger.measure.whiteness import roughness
-
 WINDOWS = ((4, 3.0), (6, 3.4), (10, 4.0))
 """Seconds looked at and the least gain in g over them: a fast backflow is told in four, a slow one in ten. When a valve
 closes, the hose under pressure lets go of the platform by up to about 2 g."""
@@ -20,12 +18,9 @@ FASTEST_G_PER_S = 25.0
 START_G = 12.0
 
 
-def gains(mass: Sequence[float]) -> bool:
-    """Whether the last seconds' mean masses (g, one a second, oldest first) rise steadily from where they were
-    before."""
-    if len(mass) < WINDOWS[0][0] + BEFORE_S:
-        return False
-    noise_g = sqrt(roughness(mass))
+def gains(mass: Sequence[float], noise_g: float) -> bool:
+    """Whether the last seconds' masses (g, one a second, oldest first, each with that noise) rise steadily from where
+    they were before."""
     return any(_rises(mass, n, max(least_g, NOISE_SIGMA * noise_g * _gain_sd(n))) for n, least_g in WINDOWS)
 
 

@@ -26,9 +26,9 @@ Q_FLOW = 0.002
 """How fast a steady flow wanders, (g/s)^2/s: vapour chills its container within minutes."""
 Q_FLOW_UNSEEN = 0.02
 """The same while nothing is believed."""
-FOLLOWS_S = 5.0
-"""A flow that changes is followed within this however noisy the readings: of noise density r and a flow that wanders
-with q the filter's time is (r / q)^(1/4)."""
+FOLLOWS_S4 = 5.0**4
+"""A flow that changes is followed within five seconds however noisy the readings: of noise density r and a flow that
+wanders with q the filter's time is (r / q)^(1/4)."""
 Q_HAND = 0.3
 """How a resting hand wanders, g^2/s."""
 R_FIRST, R_LEAST, R_MOST = 2.0, 0.01, 900.0
@@ -135,7 +135,7 @@ class MassTracker:
         self._last.append(y_g)
         hand = self.trend.dd > 0.0
         unseen = self.suspicion is not None
-        wanders = max(Q_FLOW_UNSEEN if unseen else Q_FLOW, self.noise_g2 * (t_s - self.trend.t_s) / FOLLOWS_S**4)
+        wanders = max(Q_FLOW_UNSEEN if unseen else Q_FLOW, self.noise_g2 * (t_s - self.trend.t_s) / FOLLOWS_S4)
         self.trend.predict(t_s, wanders, Q_HAND if hand else 0.0)
         e, s = self.trend.innovation(y_g, self.noise_g2)
         if hand and self._hand_gone(t_s, y_g):
@@ -143,7 +143,7 @@ class MassTracker:
         if hand and self.suspicion is None and self._is_no_hand(t_s):
             return self.take_as_mass(t_s)
         inside = e * e <= GATE * GATE * min(s, self.noise_g2 + GATE_WIDENS_G2)
-        if inside and self._was_single():
+        if inside and self.suspicion is not None and self._was_single():
             return self._was_bump(t_s, y_g)
         if self.suspicion is None:
             if inside:
@@ -319,8 +319,7 @@ class MassTracker:
 
     def _was_single(self) -> bool:
         """Whether one reading alone was far off: a spike, since nothing else comes and goes between two readings."""
-        suspicion = self.suspicion
-        return suspicion is not None and len(suspicion.r) == 1 and self._is_far(suspicion)
+        return len(self.suspicion.r) == 1 and self._is_far(self.suspicion)
 
     def _is_far(self, suspicion: Suspicion) -> bool:
         return abs(suspicion.peak_g) > BUMP_SIGMA * sqrt(self.noise_g2)

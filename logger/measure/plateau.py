@@ -63,14 +63,17 @@ class PlateauWindow:
         """Mean of a window that is not empty."""
         return self._base_g + self._sum / len(self._rows)
 
+    def scatter_g2(self) -> float:
+        """Variance of the readings; 0 where there are not two."""
+        n = len(self._rows)
+        return max(self._square / n - (self._sum / n) ** 2, 0.0) * n / (n - 1) if n > 1 else 0.0
+
     def plateau(self) -> Plateau | None:
         """The mean of all there is, None where that is nothing."""
         rows, n = self._rows, len(self._rows)
         if not n:
             return None
-        mean = self._sum / n
-        variance = max(self._square / n - mean * mean, 0.0) * n / max(n - 1, 1)
-        return _plateau(rows[0][0], rows[-1][0], self._base_g + mean, sqrt(variance), n)
+        return _plateau(rows[0][0], rows[-1][0], self._base_g + self._sum / n, sqrt(self.scatter_g2()), n)
 
     def plateau_until(self, until_s: float) -> Plateau | None:
         """The mean of what lies at or before `until_s`."""

@@ -8,6 +8,7 @@ plateaus on both sides. A container put back as it left goes on with the stay it
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import sqrt
 
 from logger.measure.hose_pull import Pull
 from logger.measure.hose_watch import HoseWatch
@@ -21,7 +22,10 @@ EMPTY_WITHIN_G = 25.0
 """Nearer to the empty level than this, or than a quarter of the container, nothing stands there."""
 LIFTED_FRAMES = 3
 LANDED_FRAMES = 6
-LANDED_SPREAD_G = 12.0
+LANDED_SPREAD_G, LANDED_SIGMA = 12.0, 4.5
+"""What lies so still has landed; where the empty platform itself scatters more, within so many of its deviations."""
+SHAKY_G2 = 8.0
+"""Scatter of the empty platform that is no idle load cell's."""
 OUTWEIGHS_LEAST_G = 150.0
 """A load this much heavier than what stood there, and than all of it again, is a container put down."""
 HANDLED_S = 4.0
@@ -208,7 +212,10 @@ class Platform:
         """Whether the last few frames lie still."""
         self._landing = [*self._landing[1 - LANDED_FRAMES :], frame]
         masses = [f.gross_g for f in self._landing]
-        return len(masses) >= LANDED_FRAMES and max(masses) - min(masses) <= LANDED_SPREAD_G
+        if len(masses) < LANDED_FRAMES:
+            return False
+        spread_g = max(masses) - min(masses)
+        return spread_g <= LANDED_SPREAD_G or spread_g <= LANDED_SIGMA * sqrt(self.zero.scatter_g2())
 
     def _unloaded(self, frame: Frame) -> list[Happening]:
         above = frame.gross_g - self.zero_g
@@ -225,8 +232,7 @@ class Platform:
     def _land(self) -> list[Happening]:
         first, last = self._landing[0], self._landing[-1]
         gross_g = sum(f.gross_g for f in self._landing) / len(self._landing)
-        noise = {} if self._left_noise_g2 is None else {"noise_g2": self._left_noise_g2}
-        self.tracker = MassTracker(last.t_s, gross_g, **noise)
+        self.tracker = MassTracker(last.t_s, gross_g, **self._noise())
         self._hose.forget()
         self._landing = []
         self._landed_s = first.t_s
@@ -237,6 +243,13 @@ class Platform:
             placed = self._put_back(first.t_s, gross_g, expected)
         self.away = None
         return [placed]
+
+    def _noise(self) -> dict[str, float]:
+        """What is known of a reading's noise and of the landed mass by it."""
+        noise_g2 = self.zero.scatter_g2() if self._left_noise_g2 is None else self._left_noise_g2
+        if noise_g2 > SHAKY_G2:
+            return {"noise_g2": noise_g2, "variance_g2": noise_g2 / LANDED_FRAMES}
+        return {} if self._left_noise_g2 is None else {"noise_g2": noise_g2}
 
     def _expected_back(self, t_s: float, gross_g: float) -> float | None:
         """What the container that was lifted would weigh by now, None where what landed cannot be that one.

@@ -38,7 +38,10 @@ class ScaleTrouble:
 
     def update(self, t_s: float, tracker: MassTracker | None, flowing: bool) -> list[Signal]:
         """tracker: of the container that stands there. What ends, then what starts."""
-        gravity, said = self._gravity(t_s, tracker, flowing), self._said
+        said = self._said
+        if said is None and (tracker is None or (tracker.disturbed_since is None and tracker.noise_g2 <= SHAKES_G2)):
+            return []  # every frame comes by here
+        gravity = self._gravity(t_s, tracker, flowing)
         if said is not None and gravity and (gravity == said.severity or said.severity == "danger"):
             return []
         signals = [] if said is None else [replace(said, active=False)]

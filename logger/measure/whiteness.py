@@ -21,7 +21,7 @@ def roughness(y: Sequence[float]) -> float:
     """Variance of the noise on `y`, three values at least, from a low quantile of its absolute second differences: what
     flows or rests there, and what leaps for a while, hardly moves it."""
     y = list(y)
-    rough = sorted(abs(a - 2.0 * b + c) for a, b, c in zip(y, y[1:], y[2:], strict=False))
+    rough = sorted([abs(a - 2.0 * b + c) for a, b, c in zip(y, y[1:], y[2:], strict=False)])
     return (rough[int(QUIET_SHARE * len(rough))] / NORMAL_QUANTILE) ** 2 / 6.0
 
 

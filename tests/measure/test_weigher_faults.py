@@ -107,3 +107,12 @@ def test_roughness_is_the_noise_whatever_flows_or_leaps(sigma_g):
     y[:, 12:] += 80.0
     y[:, 5] += 1e6
     assert np.sqrt(np.median([roughness(row) for row in y.tolist()])) == pytest.approx(sigma_g, rel=0.5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_container_is_seen_to_land_on_a_scale_that_shakes_from_the_start(seed):
+    fill = Fill(placed_s=20.0, closed_s=230.0, end_s=250.0)
+    block = fill.scale()
+    noise_g = np.random.default_rng(seed).normal(0.0, 20.0, len(block))
+    _, said = weigh(Block("scale", block.t_s, block.value + noise_g))
+    assert fill.drawn_g(stopped_s(said) + LAG_S) == pytest.approx(TARGET_G, abs=TOLERANCE_G)
