@@ -73,6 +73,7 @@ def _hold(kind: str) -> Scenario:
 SCENES = {
     "vapour": Scene(_fill(13), 130.0),
     "liquid": Scene(_fill(3, "fast_liquid"), 90.0),
+    "three cans": Scene(_fill(4, "three_cans"), 0.0),
     "hot container": Scene(_hot_container(), 20.0, ("container-hot",)),
     "no fan": Scene(_no_fan(), 112.0, ("high-side-high",)),
     "tight hold": Scene(_hold("tight"), 700.0, verdict="tight"),
@@ -115,6 +116,7 @@ _PROBE = (
 _STILL_TOLD = ("noisy", "spiking", "late", "slow", "intermittent")
 """Faults under which what the sensor is there for must still be told."""
 _DISTURBED = ("scale-disturbed", DANGER_WITHIN_S)
+_LOST_AT_SWAPS = "a can's last grams and the next one's first rest are weighed in seconds: each by ten grams off"
 
 
 def _over(scene: str, channel: str, rows: tuple, must: tuple[str, ...] = (), full_only: bool = False) -> list[Case]:
@@ -141,6 +143,8 @@ def cases() -> list[Case]:
     some += [Case("no fan", Fault("swapped", "low_side", 0.0, other="high_side"), None, must=("high-side-high",))]
     some += _over("hot container", "container_temp", _PROBE[3:], ("container-hot",))
     more = _over("liquid", "scale", _SCALE[:6] + _SCALE[8:])
+    more += [Case("liquid", Fault("noisy", "scale", SCENES["liquid"].starts_s, size=20.0), *_DISTURBED)]
+    more += [Case("three cans", Fault("noisy", "scale", 0.0, size=20.0), short=_LOST_AT_SWAPS)]
     more += _over("vapour", "high_side", _PRESSURE[:6]) + _over("vapour", "low_side", _PRESSURE[3:])
     more += _over("vapour", "container_temp", _PROBE) + _over("vapour", "suction_temp", _PROBE)
     vacuum = (*_PRESSURE[:1], *_PRESSURE[2:3], ("spiking", 500.0, None, NEVER_S), ("noisy", 5.0, None, NEVER_S))
