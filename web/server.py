@@ -70,14 +70,21 @@ class WebServer:
             self._front.start()
 
     def stop(self, timeout_s: float = 5.0) -> None:
-        """End the streams, let every thread finish what it answers, then close all sockets from the server's own loop.
+        """End the streams, let every thread finish what it answers, let the server's loop end, then close all sockets.
 
-        In another order a thread would wake a loop that is gone.
+        In another order a thread, or this one, would wake a loop whose pipe is closed.
         """
         self._stop.set()
         self._server.task_dispatcher.shutdown(timeout=timeout_s)
-        self._server.trigger.pull_trigger(lambda: wasyncore.close_all(self._sockets, ignore_all=True))
+        held: dict = {}
+
+        def leave() -> None:
+            held.update(self._sockets)
+            self._sockets.clear()
+
+        self._server.trigger.pull_trigger(leave)
         self._thread.join(timeout_s)
+        wasyncore.close_all(held, ignore_all=True)
         if self._front:
             self._front.stop(timeout_s)
             shutil.rmtree(self._folder, ignore_errors=True)

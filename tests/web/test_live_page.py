@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 import threading
 
 import pytest
@@ -191,6 +192,18 @@ def test_between_sessions_no_stage_is_on(phone, server, port):
     assert phone.locator("#rail [aria-current]").count() == 0
     port.show(filling())
     expect(phone.locator("#rail [aria-current]")).to_have_text("Charging")
+
+
+def test_strip_charts_show_the_last_minutes_or_the_whole_session(phone, server, port):
+    opened(phone, server, port)
+    choice = phone.locator("input[name=window]").first
+    choice.evaluate("e => (e.scrollIntoView({block: 'nearest'}), e.focus({preventScroll: true}))")
+    seen, foot = choice.bounding_box(), phone.locator(".deeds").bounding_box()
+    assert seen["y"] + seen["height"] <= foot["y"], "the foot hides nothing that has the focus"
+    with phone.expect_response("**/readings?channel=scale&from_s=0&**"):
+        phone.keyboard.press("ArrowRight")
+    expect(phone.locator("#strips .trace").first).to_have_attribute("d", re.compile("L"))
+    expect(phone.locator("#strips .tick").filter(has_text="0:00").first).to_be_attached()
 
 
 def test_an_alert_shakes_the_phone(phone, server, port):
