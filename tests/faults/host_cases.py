@@ -62,7 +62,7 @@ def kill(fill: IllFill) -> None:
 def stop_and_go(fill: IllFill) -> None:
     """The host gives the logger no time for a second."""
     hang(fill.logger.process.pid)
-    fill.draw_to(fill.bench.drawn_g + 30.0)
+    fill.draw_to(fill.bench.drawn_g + 16.0)
     go_on(fill.logger.process.pid)
 
 
@@ -92,6 +92,9 @@ def one_after_the_other(*deeds: Deed) -> tuple[tuple[float, Deed], ...]:
     return tuple((20.0 + 100.0 * place / len(deeds), deed) for place, deed in enumerate(deeds))
 
 
+CLOCK_STEPS = one_after_the_other(clock(86400.0), clock(-YEAR_S), clock(3600.0), clock(-1.0))
+
+
 def kills(seed: int, count: int) -> tuple[tuple[float, Deed], ...]:
     rng = random.Random(seed)
     return tuple((grams, kill) for grams in sorted(rng.uniform(5.0, 130.0) for _ in range(count)))
@@ -109,10 +112,9 @@ def _disks() -> list[HostCase]:
 
 
 def _clocks() -> list[HostCase]:
-    steps = one_after_the_other(clock(86400.0), clock(-YEAR_S), clock(3600.0), clock(-1.0))
     unknown = ((60.0, time_comes),)
     return [
-        HostCase("wall clock stepped a day ahead, a year back, to and fro", steps, full_only=False),
+        HostCase("wall clock stepped a day ahead, a year back, to and fro", CLOCK_STEPS),
         HostCase("wall clock a year back", ((30.0, clock(-YEAR_S)),)),
         HostCase("time unknown at the start, known in mid-fill", unknown, bare_board=True),
         HostCase("time unknown, and killed before it is known", ((30.0, kill), *unknown), (), False, False, None, True),
@@ -144,8 +146,10 @@ def _brokers() -> list[HostCase]:
     modes = ("refusing", "silent", "slow", "flapping")
     alone = [HostCase(f"broker {mode}", ((20.0, line(mode)),), anonymous=True) for mode in modes]
     lines = one_after_the_other(*(line(mode) for mode in modes))
+    both = tuple(sorted([*lines, *CLOCK_STEPS], key=lambda step: step[0]))
+    at_once = "broker refusing, silent, slow, flapping, and the wall clock stepped to and fro"
     return [
-        HostCase("broker refusing, silent, slow, flapping", lines, anonymous=True, full_only=False),
+        HostCase(at_once, both, anonymous=True, full_only=False),
         *alone,
         HostCase("broker gone, and killed", ((20.0, line("gone")), (60.0, kill)), (), False, False, True),
         HostCase("broker that does not let the cart in", anonymous=False),
@@ -229,7 +233,8 @@ def _of_record(case: HostCase, fill: IllFill) -> list[str]:
     readings = len(fill.reader.recording(SESSION).rows)
     wrong = []
     if case.whole and np.diff(t_s).max() > 0.35:
-        wrong.append(f"{np.diff(t_s).max():.1f} s of readings missing")
+        lost = f"{fill.lost_on_the_wire} frames lost on the wire"
+        wrong.append(f"{np.diff(t_s).max():.1f} s of readings missing, {lost}")
     if readings < fill.acknowledged:
         wrong.append(f"{fill.acknowledged - readings} acknowledged readings lost")
     if abs(GROSS_G - value[-1] - fill.bench.drawn_g) > 0.1:

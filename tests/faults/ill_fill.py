@@ -24,8 +24,8 @@ from logger.measure.marks import Mark
 from logger.paths import store_path
 from logger.record.reader import StoreReader
 
-SPEED = 3.0
-FLOW_G_PER_S = 10.0
+SPEED = 2.0
+FLOW_G_PER_S = 8.0
 TARGET_G = 150.0
 SETUP = {
     "refrigerant": "R-134a",
@@ -129,7 +129,7 @@ class IllFill:
         self.phone = Phone(self.bench, self.url)
         self.stop_g: float | None = None
         self.began_utc = 0.0
-        self.acknowledged = 0
+        self.acknowledged = self.lost_on_the_wire = 0
         self.outages: list[tuple[float, float]] = []
         self.held: list[socket.socket] = []
         self.loggers: list[IllLogger] = []
@@ -145,18 +145,18 @@ class IllFill:
 
     def kill(self) -> None:
         """The power of the program goes: what it had said to be on disk is remembered."""
-        self.acknowledged += self.kept_by_its_own_account()
+        self.acknowledged += self.counted("recorder", "readings")
         self.logger.end(signal.SIGKILL)
         gone_g, gone_s = self.bench.drawn_g, time.monotonic()
         self.start_logger()
         until(lambda: self.phone.heard[-1].at_s > gone_s, 60)
         self.outages.append((gone_g, self.bench.drawn_g))
 
-    def kept_by_its_own_account(self) -> int:
-        """Readings that the logger says are on disk; 0 when it cannot be asked."""
+    def counted(self, part: str, event: str) -> int:
+        """What the logger says it has counted, such as readings on disk; 0 when it cannot be asked."""
         try:
             with urllib.request.urlopen(self.url + "metrics", timeout=5) as answer:
-                found = re.search(r'{part="recorder",event="readings"} (\d+)', answer.read().decode())
+                found = re.search(rf'{{part="{part}",event="{event}"}} (\d+)', answer.read().decode())
         except OSError:
             return 0
         return int(found[1]) if found else 0
@@ -213,6 +213,7 @@ class IllFill:
     def end(self) -> int:
         """The logger's exit status after SIGTERM."""
         self.phone.stop()
+        self.lost_on_the_wire = self.counted("board", "lost")
         return self.logger.end(signal.SIGTERM)
 
     def close(self) -> None:
