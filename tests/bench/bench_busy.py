@@ -14,6 +14,7 @@ import tempfile
 import threading
 import urllib.request
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +33,18 @@ REPORTED = "reported"
 IMPORTED_S, RATE_HZ = 3600.0, 80.0
 CHANNELS = {"scale": {"unit": "g", "rate_hz": RATE_HZ}}
 PLACARD = {"low_g": 480, "high_g": 520}
-SESSION = {"cart_id": "elsewhere", "refrigerant": "R-134a", "placard": PLACARD, "channels": CHANNELS}
+KIND = {"format": "tarebook-recording", "version": 1, "started_utc": "2026-05-04T09:30:00Z"}
+SESSION = {**KIND, "cart_id": "elsewhere", "refrigerant": "R-134a", "placard": PLACARD, "channels": CHANNELS}
+
+
+@contextlib.contextmanager
+def until_the_end(end: threading.Event) -> Iterator[None]:
+    """The cart ends before the last is done."""
+    try:
+        yield
+    except OSError:
+        if not end.is_set():
+            raise
 
 
 class Work:
@@ -60,7 +72,7 @@ class Work:
         store.close()
 
     def report(self, daemon: Daemon, end: threading.Event) -> None:
-        with contextlib.suppress(OSError):  # the cart ends before the last is done
+        with until_the_end(end):
             while not end.is_set():
                 with urllib.request.urlopen(daemon.url + f"api/sessions/{REPORTED}/report.pdf", timeout=200) as answer:
                     answer.read()
@@ -69,7 +81,7 @@ class Work:
     def take_in(self, daemon: Daemon, end: threading.Event) -> None:
         token = daemon.port.pairing.exchange(daemon.port.pairing.code())
         headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/zip"}
-        with contextlib.suppress(OSError):  # as above
+        with until_the_end(end):
             while not end.is_set():
                 body = self._zipped(f"in-{self.imports}")
                 asked = urllib.request.Request(daemon.url + "api/recordings", body, headers)
