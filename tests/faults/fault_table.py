@@ -60,6 +60,8 @@ def _sensors(folder: Path, some: list[Case]) -> Iterator[Line]:
         if case.short and wrong:
             print(f"{case.name:52} falls short: {'; '.join(wrong)} ({case.short})", flush=True)
             wrong = []
+        elif case.short:
+            wrong = ["it holds by now: take `short` off this case"]
         yield case.name, 1, wrong + lost
     store.close()
 
