@@ -10,10 +10,16 @@ STORE_NAME = "tarebook.db"
 
 
 def default_data_dir() -> Path:
-    """TAREBOOK_DATA, else the user's data folder as the XDG base directory specification has it."""
+    """TAREBOOK_DATA, else the user's data folder as the XDG base directory specification has it; for a user without a
+    home, a folder where the command is run."""
     if given := os.environ.get("TAREBOOK_DATA"):
         return Path(given)
-    return Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share") / "tarebook"
+    if given := os.environ.get("XDG_DATA_HOME"):
+        return Path(given) / "tarebook"
+    try:
+        return Path.home() / ".local" / "share" / "tarebook"
+    except RuntimeError:
+        return Path("tarebook-data")
 
 
 def store_path(data_dir: str | Path) -> Path:

@@ -62,7 +62,7 @@ def root(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     root = Arm64Root(tmp_path_factory.mktemp(request.param) / "root", request.param)
     try:
         root.make()
-        root.install(f"{built[0]}{EXTRA[request.param]}", REPO / "constraints.txt")
+        root.install(f"{built[0]}{EXTRA[request.param]}", REPO / ".ci" / "constraints.txt")
         yield root
     finally:
         root.remove()

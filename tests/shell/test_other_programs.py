@@ -13,7 +13,7 @@ from logger.publish.topics import KINDS
 from logger.record.store import Store
 from web.operations import metrics_text
 
-PAGE = (Path(__file__).resolve().parent.parent.parent / "docs" / "other-programs.md").read_text("utf-8")
+PAGE = (Path(__file__).resolve().parent.parent.parent / "web" / "other-programs.md").read_text("utf-8")
 
 
 def rows_under(heading: str) -> list[list[str]]:
