@@ -23,7 +23,6 @@ from logger.engine import Engine, Run
 from logger.housekeeping import STORAGE_FREE_MB, Housekeeping
 from logger.liveness import GoesOn, Liveness, ended
 from logger.pairing import PAIRING_FILE, Pairing
-from logger.paths import store_path
 from logger.port import CartPort
 from logger.publish.buzzer import Buzzer
 from logger.publish.feed import Feed
@@ -40,6 +39,7 @@ from logger.serving import Serving
 from logger.session.pipeline import clean
 from logger.session_defaults import close_lag_s
 from logger.source_thread import SourceThread
+from logger.stand_in import open_record
 from logger.takeover import first_run
 from logger.wallclock import WallClock, from_text, to_text
 
@@ -68,12 +68,13 @@ class Daemon:
         open_setup: Mapping | None = None,
         sources: list[Source] | None = None,
     ):
-        self._cart, self._folder, self._http = cart, Path(data_dir), http
+        self._cart, self._http = cart, http
         self._clock = clock or Clock()
         self._open_setup = open_setup
         self._stop = threading.Event()
         sources = build_sources(cart, self._clock) if sources is None else sources
-        self._store = Store.open(store_path(self._folder))
+        self._opened = open_record(Path(data_dir))
+        self._store, self._folder = self._opened.store, self._opened.folder
         try:
             self._assemble(sources)
         except BaseException:
@@ -104,6 +105,7 @@ class Daemon:
         )
         self._readers = [SourceThread(source, self._hand_on, clock, self._stop) for source in sources]
         self._mqtt, self._beside = publisher_for(cart, store, port), links_beside(cart, store, port)
+        in_memory = self._opened.condition()
         free_mb, restarts = cart.limits.get("storage_free_mb", STORAGE_FREE_MB), BoardRestarts(sources)
         self._keeping = Housekeeping(
             self._folder,
@@ -115,7 +117,7 @@ class Daemon:
             port.idle_run,
             Retention(store, cart.limits.get("keep_signed_days")),
             free_mb,
-            lambda: self.scale.conditions() + self._liveness.conditions() + restarts.conditions(),
+            lambda: self.scale.conditions() + self._liveness.conditions() + restarts.conditions() + [in_memory],
         )
         self._liveness = Liveness(self._troubles(), (lambda: self._mqtt.connected) if self._mqtt else None)
         port.attach(self._engine, sources, self._liveness.health)

@@ -15,6 +15,10 @@ class StorageFullError(StoreError):
     """Nothing can be written just now; what was to be written is kept in memory and tried again."""
 
 
+class StoreUnwritableError(StoreError):
+    """Nothing can be written where the store is to be: the card is full, read-only or failing."""
+
+
 class StoreBusyError(StoreError):
     """Another process writes to this store; `holder` is its number."""
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import fcntl
 import os
 import sqlite3
 from pathlib import Path
 from typing import IO
 
-from logger.record.errors import StoreBusyError, StoreError
+from logger.record.errors import StoreBusyError, StoreError, StoreUnwritableError
 from logger.record.schema import APPLICATION_ID
+
+UNWRITABLE = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO)
+"""What a card says that is full, read-only or failing."""
 
 SCHEMA_VERSION = 3
 _BIG_BYTES = 256 << 20
@@ -27,9 +32,14 @@ def lock(path: Path) -> IO:
         handle.close()
         line = f"{path}: process {holder} writes to it: hand this to the running program, or stop that first"
         raise StoreBusyError(line, holder) from None
-    handle.truncate(0)
-    handle.write(str(os.getpid()))
-    handle.flush()
+    try:
+        handle.truncate(0)
+        handle.write(str(os.getpid()))
+        handle.flush()
+    except OSError:
+        with contextlib.suppress(OSError):  # closing tries once more to write; the lock is let go all the same
+            handle.close()
+        raise
     return handle
 
 
@@ -43,7 +53,15 @@ def prepare(path: Path) -> str:
             _migrate(path, version)
         return found
     except sqlite3.DatabaseError as error:
+        if _cannot_write(path, error):
+            raise StoreUnwritableError(f"{path}: {error}: free some space, or choose another folder") from None
         raise StoreError(f"{path}: {error}: restore the last backup, or move the file away to begin anew") from None
+
+
+def _cannot_write(path: Path, error: sqlite3.DatabaseError) -> bool:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    read_only = bool(os.statvfs(path.parent).f_flag & os.ST_RDONLY)
+    return code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR) or read_only
 
 
 def _version(path: Path) -> int:

@@ -12,8 +12,8 @@ from pathlib import Path
 from firmware_bridge.blocks import Block
 from logger.measure.marks import Mark
 from logger.record.decoding import calibrations_of, channels_of, rows_of
-from logger.record.errors import StorageFullError, StoreError
-from logger.record.opening import connect, lock, prepare
+from logger.record.errors import StorageFullError, StoreError, StoreUnwritableError
+from logger.record.opening import UNWRITABLE, connect, lock, prepare
 from logger.record.reader import StoreReader
 from logger.record.session_rows import describe, summary_of_setup
 from logger.record.tail import Statement, Tail
@@ -59,7 +59,8 @@ class Store:
             path.parent.mkdir(parents=True, exist_ok=True)
             handle = lock(path)
         except OSError as error:
-            raise StoreError(f"{path}: {error.strerror or error}: choose a folder that can be written") from None
+            kind = StoreUnwritableError if error.errno in UNWRITABLE else StoreError
+            raise kind(f"{path}: {error.strerror or error}: choose a folder that can be written") from None
         try:
             found = prepare(path)
             return cls(path, handle, connect(path), found)
