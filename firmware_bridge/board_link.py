@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 from dataclasses import dataclass, field
 
@@ -44,7 +45,7 @@ class BoardLink:
         try:
             port = serial.Serial(self.port, self.baud, timeout=0, write_timeout=WRITE_REAL_S, exclusive=True)
         except (OSError, ValueError) as error:
-            raise SourceError(f"{self.port} cannot be opened ({error}): is the board plugged in?") from error
+            raise SourceError(f"{self.port} cannot be opened: {_mend(error)}") from error
         self.decoder.forget_link()
         self._heard_s, self._noise_bytes = self._clock.now(), 0
         self.opened += 1
@@ -133,3 +134,15 @@ class BoardLink:
             return port.read(port.in_waiting or 1)
         except OSError as error:
             raise SourceError(f"{self.port} has gone: {error}") from error
+
+
+def _mend(error: Exception) -> str:
+    """Why a port was not opened, and what helps."""
+    number = getattr(error, "errno", None)
+    if number in (errno.EAGAIN, errno.EBUSY):
+        return "another program has it, perhaps the logger: stop that first"
+    if number == errno.EACCES:
+        return "this user may not read it: add him to the group dialout"
+    if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV):
+        return "it is not there: is the board plugged in?"
+    return f"{error}: is the board plugged in?"

@@ -31,5 +31,7 @@ if __name__ == "__main__":
         main(json.loads(sys.argv[1]))
     except BrokenPipeError:
         """The side that listened has gone."""
+    except ModuleNotFoundError as error:
+        say({"status": "died", "why": f"{error}: hardware/pi/install.sh --header installs it"})
     except Exception as error:
         say({"status": "died", "why": f"{type(error).__name__}: {error}"})

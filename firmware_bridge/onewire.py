@@ -130,7 +130,8 @@ class OneWireSource:
     def open(self) -> None:
         self.close()
         if not self._folder.is_dir():
-            reason = f"{self._folder} is not there: the kernel's one-wire driver is not loaded"
+            driver = "the kernel's one-wire driver is not loaded"
+            reason = f"{self._folder} is not there, {driver}: hardware/pi/install.sh --header does it"
             self._book.link_down(reason)
             raise SourceError(reason)
         self._counters["opened"] += 1

@@ -39,8 +39,10 @@ def _book(cart: Cart, cart_file: Path) -> Line:
     unknown = [name for name, config in cart.channels.items() if config.points and not dates[name]]
     parts = [", ".join(told)] if told else []
     if unknown:
-        parts.append(f"no date known for {', '.join(unknown)}: their points were not written by tarebook calibrate")
-    return Line("good", "calibrated", "; ".join(parts) or "no channel has points of its own")
+        names = ", ".join(unknown)
+        parts.append(f"no date known for {names}: not written by tarebook calibrate; run it before the first charge")
+    outcome = "look" if unknown else "good"
+    return Line(outcome, "calibrated", "; ".join(parts) or "no channel has points of its own")
 
 
 def _day(at_utc: str) -> str:

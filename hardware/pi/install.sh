@@ -264,7 +264,7 @@ install_all() {
   if [ -n "$dry" ]; then
     say "then: sudo -u $user tarebook check-cart --cart /etc/tarebook/cart.toml. Nothing was done now: run it with sudo"
   else
-    say "done: sudo -u $user tarebook check-cart --cart /etc/tarebook/cart.toml says what the sensors see"
+    say "done. With the service stopped, sudo -u $user tarebook check-cart --cart /etc/tarebook/cart.toml says what the sensors see"
   fi
 }
 

@@ -194,14 +194,14 @@ def test_a_sensor_the_board_has_not_is_named(make_rig: Callable[..., Rig]):
 
 def test_a_port_that_is_not_there_is_named(tmp_path: Path):
     source = BoardSource(str(tmp_path / "none"), {"scale": channel("scale", "board", 10.0, "w")}, Clock())
-    with pytest.raises(SourceError, match="none cannot be opened"):
+    with pytest.raises(SourceError, match="none cannot be opened: it is not there"):
         source.open()
     assert "cannot be opened" in source.health()[0].reason
 
 
 def test_a_port_that_is_taken_is_refused(rig: Rig):
     other = BoardSource(rig.parts["emulator"].port, rig.parts["channels"], rig.clock)
-    with pytest.raises(SourceError):
+    with pytest.raises(SourceError, match="another program has it"):
         other.open()
 
 

@@ -190,7 +190,7 @@ def test_the_tools_say_when_they_were_checked(tmp_path):
     cart, wall = load_cart(path), WallClock(now=lambda: datetime(2026, 3, 1, 8, tzinfo=UTC))
     weight, book = check_tools(cart, path, data, wall)
     assert weight.outcome == "look" and "no check with a weight is on record: set a known mass" in weight.text
-    assert "no date known for scale, low_side" in book.text
+    assert book.outcome == "look" and "no date known for scale, low_side" in book.text
     log = '{"at_utc": "2026-01-02T08:00:00+00:00", "what": "%s", "channel": "scale"%s}\n'
     kept = ', "nominal_g": 2000, "shown_g": 2000.6, "outcome": "pass"'
     path.with_suffix(".checks.jsonl").write_text(log % ("calibration", "") + log % ("check-weight", kept))
