@@ -8,11 +8,11 @@ from logger.findings_text import clock
 def shop_as_text(found: dict) -> str:
     """What `shop_review` gives, a part a paragraph; parts that have nothing to say are left out."""
     parts = (
-        [f"{found['sessions']} sessions"],
+        [f"{found['sessions']} session{'s' if found['sessions'] != 1 else ''}"],
         _charge_error(found["charge_error"]),
         _lags(found["stop_lag"]),
         _drift(found["scale"]),
-        [f"{stage:<15} {_spread(row)}" for stage, row in found["stages"].items()],
+        [f"{stage.replace('_', ' '):<15} {_spread(row)}" for stage, row in found["stages"].items()],
         [f"{name:<26} {_counts(outcomes)}" for name, outcomes in found["criteria"].items()],
         [line for vehicle in found["repeat_vehicles"] for line in _vehicle(vehicle)],
     )

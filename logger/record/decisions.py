@@ -45,7 +45,7 @@ def disposable(reader: StoreReader, keep_days: float, now_utc: str) -> list[str]
 def prune(store: Store, keep_days: float, now_utc: str) -> list[str]:
     """Delete those, each whole or not at all; which they were. The container ledger keeps its movements."""
     if not 1 <= keep_days <= MOST_DAYS:
-        raise StoreError(f"keep_days is {keep_days:g}: keep at least one day, and {MOST_DAYS} at most")
+        raise StoreError(f"{keep_days:g} days: keep at least one day, and {MOST_DAYS} at most")
     found = disposable(store.reader(), keep_days, now_utc)
     for session_id in found:
         store.run([("DELETE FROM session WHERE session_id = ?", [(session_id,)])])

@@ -82,7 +82,7 @@ CAUTIONS = (
     Caution(
         "dry-nitrogen-only",
         "Only dry nitrogen under pressure, never oxygen: with oil it explodes. Nothing but a regulator, set beforehand "
-        "and with a relief valve, between the bottle and the hoses.",
+        "and with a relief valve, between the cylinder and the hoses.",
         PRACTICE,
         ("pressure_hold",),
     ),

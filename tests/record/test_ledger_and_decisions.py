@@ -155,7 +155,7 @@ def test_only_what_is_old_signed_and_sent_is_deleted(store):
     store.commit()
     assert prune(store, 10, now_utc) == [unsent]
     for days in (0, float("nan"), float("inf")):
-        with pytest.raises(StoreError, match=f"keep_days is {days:g}"):
+        with pytest.raises(StoreError, match=f"{days:g} days: keep"):
             prune(store, days, now_utc)
     with pytest.raises(StoreError, match="is not in the store"):
         store.set_findings(old, {})
