@@ -10,13 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-COMMON_CAUTIONS = (
-    "Recover with approved equipment by certified people; never vent.",
-    "Wear glasses and gloves: liquid refrigerant freezes skin and eyes.",
-    "Keep the container under 52 °C; warm it only in warm water, never with a flame.",
-    "Never pressure-test a charged system with shop air: mixtures with air can burn under pressure.",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Refrigerant:
@@ -33,56 +26,16 @@ class Refrigerant:
     critical_pa: float
     gas_viscosity_pa_s: float
     high_side_limit_kpa: float
-    cautions: tuple[str, ...]
 
-
-_A2L = "Mildly flammable and heavier than air: ventilate, keep ignition sources away and high, no open flame."
-_HF = "Burning it gives hydrogen fluoride: leave the area, let the brigade do the work."
 
 REFRIGERANTS: dict[str, Refrigerant] = {
     entry.number: entry
     for entry in (
-        Refrigerant("R-134a", "R134a", "A1", 0.102032, 101.06, 4.0593e6, 11.82e-6, 2413.0, COMMON_CAUTIONS),
-        Refrigerant(
-            "R-1234yf", "R1234yf", "A2L", 0.1140416, 94.70, 3.3844e6, 12.39e-6, 2413.0, (*COMMON_CAUTIONS, _A2L, _HF)
-        ),
-        Refrigerant(
-            "R-152a",
-            "R152A",
-            "A2",
-            0.066051,
-            113.26,
-            4.5168e6,
-            11.13e-6,
-            2413.0,
-            (*COMMON_CAUTIONS, "Flammable: only in systems built for it, never in a passenger-side evaporator.", _HF),
-        ),
-        Refrigerant(
-            "R-744",
-            "CO2",
-            "A1",
-            0.0440098,
-            30.98,
-            7.3773e6,
-            14.91e-6,
-            13000.0,
-            (
-                *COMMON_CAUTIONS,
-                "Works at up to 13 MPa, beyond the range of this cart's transducers: use equipment rated for it.",
-                "Displaces air: ventilate the room.",
-            ),
-        ),
-        Refrigerant(
-            "R-12",
-            "R12",
-            "A1",
-            0.120913,
-            111.97,
-            4.1361e6,
-            11.84e-6,
-            2413.0,
-            (*COMMON_CAUTIONS, "Depletes the ozone layer; out of production: recover every gram, never top off."),
-        ),
+        Refrigerant("R-134a", "R134a", "A1", 0.102032, 101.06, 4.0593e6, 11.82e-6, 2413.0),
+        Refrigerant("R-1234yf", "R1234yf", "A2L", 0.1140416, 94.70, 3.3844e6, 12.39e-6, 2413.0),
+        Refrigerant("R-152a", "R152A", "A2", 0.066051, 113.26, 4.5168e6, 11.13e-6, 2413.0),
+        Refrigerant("R-744", "CO2", "A1", 0.0440098, 30.98, 7.3773e6, 14.91e-6, 13000.0),
+        Refrigerant("R-12", "R12", "A1", 0.120913, 111.97, 4.1361e6, 11.84e-6, 2413.0),
     )
 }
 

@@ -18,7 +18,8 @@ FLAMMABLE = ("A2L", "A2", "A3")
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """stages: where it applies. classes: ASHRAE 34 safety classes it is for; places: jurisdictions; () for any."""
+    """stages: where it applies. classes: ASHRAE 34 safety classes it is for; places: jurisdictions; refrigerants: their
+    ASHRAE 34 numbers; () for any."""
 
     code: str
     words: str
@@ -26,6 +27,7 @@ class Caution:
     stages: tuple[str, ...] = ALL_STAGES
     classes: tuple[str, ...] = ()
     places: tuple[str, ...] = ()
+    refrigerants: tuple[str, ...] = ()
 
 
 CAUTIONS = (
@@ -101,6 +103,28 @@ CAUTIONS = (
         FLAMMABLE,
     ),
     Caution(
+        "burning-refrigerant",
+        "Burning it gives hydrogen fluoride: leave the area and call the fire service.",
+        PRACTICE,
+        refrigerants=("R-1234yf", "R-152a"),
+    ),
+    Caution(
+        "built-for-it", "Charge it into systems built for it, no others.", PRACTICE, refrigerants=("R-152a", "R-744")
+    ),
+    Caution(
+        "beyond-this-cart",
+        "R-744 works at up to 13 MPa, far above what this cart's sensors, hoses and valve bear: use equipment rated "
+        "for it. It displaces air: ventilate the room.",
+        PRACTICE,
+        refrigerants=("R-744",),
+    ),
+    Caution(
+        "no-longer-made",
+        "R-12 depletes the ozone layer and is no longer made: recover every gram, mend the leak before any refill.",
+        PRACTICE,
+        refrigerants=("R-12",),
+    ),
+    Caution(
         "oil-of-electric-compressors",
         "Electric compressors take only the maker's insulating oil; a little of another kind ruins them.",
         PRACTICE,
@@ -144,6 +168,7 @@ def cautions_for(stage: str, refrigerant_number: str = "", jurisdiction: str = "
         if stage in caution.stages
         and (not caution.classes or safety is None or safety in caution.classes)
         and (not caution.places or jurisdiction.upper() in caution.places)
+        and (not caution.refrigerants or refrigerant_number in caution.refrigerants)
     ]
 
 

@@ -172,6 +172,8 @@ def test_cautions_fit_stage_refrigerant_and_place():
     assert "no-ignition" not in {c.code for c in cautions_for("charging", "R-134a")}
     assert "no-ignition" in {c.code for c in cautions_for("charging", "unheard-of")}
     assert "repair-before-refill" not in {c.code for c in cautions_for("charging", "R-134a", "US")}
+    assert "burning-refrigerant" in charging and "beyond-this-cart" not in charging
+    assert "beyond-this-cart" in {c.code for c in cautions_for("charging", "R-744")}
     assert all(caution.source for caution in CAUTIONS)
 
 
