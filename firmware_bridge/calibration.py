@@ -67,7 +67,7 @@ class Calibration:
         codes, values = zip(*self.points, strict=True)
         line = fit_line(codes, values, centre=0.0)
         self.slope, self.intercept = line.slope, line.value_at_centre
-        self.u_slope, self.u_intercept, self.scatter = line.u_slope, line.u_value, line.scatter
+        self.u_slope, self.scatter = line.u_slope, line.scatter
         self.residuals = tuple(value - self.value(code) for code, value in self.points)
         self._refuse_reversed(values)
 

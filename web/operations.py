@@ -14,8 +14,6 @@ from web.problems import Problem
 from web.routes import Route
 from web.schemas import ref
 
-QUALITIES = ("good", "stale", "fault")
-
 
 def _escaped(label: str) -> str:
     return label.replace("\\", r"\\").replace('"', r"\"").replace("\n", r"\n")

@@ -52,7 +52,6 @@ class Technician:
         self.hold_t_s: list[list[float]] = []
         self.purge_t_s: list[list[float]] = []
         self.charge_began_t_s: float | None = None
-        self.charge_ended_t_s: float | None = None
         self._pending: list[PlacedMark] = []
         self._stop_at_s: float | None = None
         self._throttle_at_s: float | None = None
@@ -178,7 +177,6 @@ class Technician:
         compressor_at_s = self.plant.t_s + step.compressor_after_s
         yield from self._fill(containers, compressor_at_s)
         self._charging = False
-        self.charge_ended_t_s = self.plant.t_s
         yield from self._pass(8.0)
         self.plant.hose_connected = False
         yield from self._pass(step.settle_s)

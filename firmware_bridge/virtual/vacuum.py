@@ -41,9 +41,6 @@ class Vacuum:
         """The share of any vapour in the circuit that the pump leaves behind in `dt_s`."""
         return math.exp(-self._pump_per_s() * dt_s)
 
-    def open_to_air(self, atmosphere_pa: float) -> None:
-        self.air_pa = atmosphere_pa
-
     def step(self, dt_s: float, temp_c: float, atmosphere_pa: float) -> None:
         """One step of both partial pressures, each relaxing to where its sources and sinks balance."""
         self.air_pa *= (temp_c + ZERO_C_K) / (self._temp_c + ZERO_C_K)

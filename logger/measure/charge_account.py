@@ -72,7 +72,6 @@ class ChargeAccount:
         self.hose = HoseContent(None, None, "unknown", "no flow yet")
         self._purge_marked_s: float | None = None
         self._recovery_marked = False
-        self._resolution_g = 0.0
 
     def mark_purge(self, t_s: float) -> None:
         self._purge_marked_s = t_s

@@ -122,10 +122,6 @@ class HoldSpans:
             return ended
         return self._read(t_s, p_pa, saturated, temp_c, stage) or ended
 
-    def finish(self) -> Span | None:
-        """The hold that is still running, as it stands."""
-        return self.current
-
     def _enter(self, t_s: float) -> None:
         if self.current is None:
             self.current = Span(t_s, marked=True)

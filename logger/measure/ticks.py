@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 Severity = Literal["notice", "caution", "danger"]
 
@@ -48,9 +48,3 @@ class Signal:
     severity: Severity
     active: bool
     message: str
-
-
-class Monitor(Protocol):
-    """A slow judgement: fed every tick in order, says what starts and what ends."""
-
-    def update(self, tick: Tick) -> list[Signal]: ...

@@ -58,11 +58,6 @@ class Panel:
         if b - a > 4.2 * len(words):
             self.text((a + b) / 2, self.y.end + 4, words, "middle", QUIET)
 
-    def band(self, low: float, high: float) -> None:
-        """A stretch of values over the whole width."""
-        a, b = self.y.at(low), self.y.at(high)
-        self.drawing.add(Rect(self.x.start, a, self.x.end - self.x.start, b - a, fillColor=BAND, strokeColor=None))
-
     def level(self, value: float, words: str) -> None:
         """A dashed line across, named at its right end."""
         y = self.y.at(value)

@@ -74,10 +74,6 @@ class Units:
     def temperature_text(self, temp_c: float | None) -> str:
         return "unknown" if temp_c is None else f"{number(self.in_temperature(temp_c), 0)} {self.temperature}"
 
-    def difference_text(self, kelvin: float | None) -> str:
-        shown = None if kelvin is None else kelvin * 1.8 if self.us else kelvin
-        return "unknown" if shown is None else f"{number(shown, 0)} {'°F' if self.us else 'K'}"
-
     def volume_text(self, volume_ml: float) -> str:
         return f"{volume_ml / ML_PER_FL_OZ:.1f} fl oz" if self.us else f"{volume_ml:.0f} ml"
 
