@@ -6,13 +6,12 @@ from collections.abc import Mapping
 
 from werkzeug.datastructures import MultiDict
 
+from logger.record.report_units import KM_PER_MILE
 from logger.session.job import CHECKS
 
 NUMBERS = ("odometer_km", "oil_recovered_ml", "dye_ml", "identifier_purity_pct")
 FLAG_KEYS = ("repair_done", "checked_caps_and_label")
 FLAGS = {"true": True, "false": False}
-KM_PER_MILE = 1.609344
-"""International mile, exact (NIST SP 811)."""
 
 
 def job_from(body: Mapping) -> dict:

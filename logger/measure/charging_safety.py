@@ -15,7 +15,7 @@ from logger.measure.condition import Condition
 from logger.measure.mass_gain import ended, gains
 from logger.measure.rest_check import RestCheck
 from logger.measure.saturation import Saturation
-from logger.measure.ticks import Signal, Tick
+from logger.measure.ticks import RUNNING_KPA, Signal, Tick
 
 CONTAINER_HOT_C = 52.0
 """125 °F, the usual limit for storing and warming (vehicle makers' service literature; common practice of the gas
@@ -35,7 +35,6 @@ TURNED_KPA = 40.0
 
 FLOODED_K, FLOODED_G_PER_S = 1.5, 1.0
 WETTISH_K = 4.0
-RUNNING_KPA = 250.0
 UNEVACUATED_G = 5.0
 CONTAINER_MARGIN_PA = 80_000.0
 

@@ -8,7 +8,7 @@ from collections import deque
 from logger.measure.atmosphere import Ambient, absolute_pa
 from logger.measure.fault_patterns import Observed, patterns
 from logger.measure.saturation import Saturation
-from logger.measure.ticks import Tick
+from logger.measure.ticks import Tick, compressor_runs
 
 CHANNELS = (
     "vent_temp",
@@ -25,7 +25,6 @@ SHORTEST_RUN_S = 120.0
 LONG_RUN_S = 300.0
 """A run this long that never settles is looked at all the same: some faults show as swings."""
 
-RUNNING_KPA = 250.0
 STILL = {"vent_temp": 0.5, "low_side": 12.0, "high_side": 40.0}
 """Largest drift over half the window (45 s) in a channel's unit for a settled state."""
 
@@ -55,7 +54,7 @@ class Performance:
     def update(self, tick: Tick, ambient: Ambient) -> None:
         """Take one second in."""
         self._ambient = ambient
-        if not _running(tick):
+        if not compressor_runs(tick):
             self._blocks.clear()
             self._sums, self._ticks, self._run_s = {}, 0, 0.0
             return
@@ -197,14 +196,6 @@ _KEYS = (
     "subcooling_k",
     "humidity_pct",
 )
-
-
-def _running(tick: Tick) -> bool:
-    """Compressor on by mark or by the sides' distance; a mark alone does not make an idle system run."""
-    low, high = tick.mean.get("low_side"), tick.mean.get("high_side")
-    if low is None or high is None:
-        return bool(tick.compressor_on)
-    return tick.compressor_on is not False and high - low > RUNNING_KPA
 
 
 def _mean(blocks: list[dict[str, float]], name: str) -> float:

@@ -8,6 +8,9 @@ from typing import Literal
 
 Severity = Literal["notice", "caution", "danger"]
 
+RUNNING_KPA = 250.0
+"""So far apart are the sides only while a compressor runs (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ScaleView:
@@ -48,3 +51,11 @@ class Signal:
     severity: Severity
     active: bool
     message: str
+
+
+def compressor_runs(tick: Tick) -> bool:
+    """Compressor on by mark or by the sides' distance; a mark alone does not make an idle system run."""
+    low, high = tick.mean.get("low_side"), tick.mean.get("high_side")
+    if low is None or high is None:
+        return bool(tick.compressor_on)
+    return tick.compressor_on is not False and high - low > RUNNING_KPA

@@ -9,11 +9,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from logger.measure.atmosphere import PA_PER_MICRON
+
 G_PER_OZ = 28.349523125
 KPA_PER_PSI = 6.894757
-PA_PER_MICRON = 0.1333224
 ML_PER_FL_OZ = 29.5735295625
 KM_PER_MILE = 1.609344
+"""International mile, exact (NIST SP 811)."""
 _QUANTITY = re.compile(
     r"(?P<first>\d+(?:\.\d+)?)(?:(?P<joint> to | ± )(?P<second>\d+(?:\.\d+)?))? (?P<unit>g|Pa)\b(?!/(?!year))"
 )

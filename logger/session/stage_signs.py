@@ -9,7 +9,7 @@ from collections import deque
 from dataclasses import dataclass
 
 from logger.measure.atmosphere import absolute_pa, ambient_pressure
-from logger.measure.ticks import Tick
+from logger.measure.ticks import Tick, compressor_runs
 
 PUMPED_PA = 20_000.0
 """Recovery equipment draws a circuit down to a part of an atmosphere; only a vacuum pump gets below this."""
@@ -17,7 +17,6 @@ PUMPED_PA = 20_000.0
 DEEP_PA = 2000.0
 PUMPED_S, PUMPED_AFTER_HOLD_S = 3, 20
 HELD_S = 10
-RUNNING_KPA = 250.0
 RUNNING_S = 45
 FLOWS_G_PER_S, MOVED_G, MOVED_WITHIN_S = 0.3, 5.0, 15
 GAINS_G_PER_S, GAINED_G = 0.5, 12.0
@@ -67,7 +66,7 @@ class StageSigns:
         return self._emptied()
 
     def _remember(self, tick: Tick, holding: bool) -> None:
-        running, scale = _running(tick), tick.scale
+        running, scale = compressor_runs(tick), tick.scale
         still = not scale.present or abs(scale.flow_g_per_s) < FLOWS_G_PER_S
         self._running_s = _counted(self._running_s, running)
         self._pumped_s = _counted(self._pumped_s, self._under_vacuum(tick) and not running)
@@ -129,10 +128,3 @@ class StageSigns:
 
 def _counted(seconds: int, goes_on: bool) -> int:
     return seconds + 1 if goes_on else 0
-
-
-def _running(tick: Tick) -> bool:
-    low, high = tick.mean.get("low_side"), tick.mean.get("high_side")
-    if low is None or high is None:
-        return bool(tick.compressor_on)
-    return tick.compressor_on is not False and high - low > RUNNING_KPA
