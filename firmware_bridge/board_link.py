@@ -142,7 +142,7 @@ def _mend(error: Exception) -> str:
     if number in (errno.EAGAIN, errno.EBUSY):
         return "another program has it, perhaps the logger: stop that first"
     if number == errno.EACCES:
-        return "this user may not read it: add him to the group dialout"
+        return "this user may not read it: add it to the group dialout"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV):
         return "it is not there: is the board plugged in?"
     return f"{error}: is the board plugged in?"

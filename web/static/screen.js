@@ -23,7 +23,7 @@ export function net(value) {
   return value === null || value === undefined ? null : value - tare();
 }
 
-const VERDICTS = { tight: "Tight", leak: "Leak", moisture: "Moisture", inconclusive: "Not decided" };
+const VERDICTS = { tight: "Tight", leak: "Leak", moisture: "Moisture", inconclusive: "Inconclusive" };
 
 // Saturation, and how far the line is from it in kelvin, which no reader's unit changes but °F.
 function side(saturation_c, name, apart_k) {
