@@ -57,10 +57,12 @@ def _what_if(recording, limits: dict[str, float], args: argparse.Namespace) -> i
     if args.json:
         print(json.dumps({"differences": found}, indent=2, ensure_ascii=False, allow_nan=False))
         return 0
-    for row in found:
-        print(f"{row['what']:<34} {_shown(row['was']):>12}  {_shown(row['would_be']):>12}")
     if not found:
         print("nothing would differ")
+        return 0
+    print(f"{'':<34} {'was':>12}  {'would be':>12}")
+    for row in found:
+        print(f"{row['what']:<34} {_shown(row['was']):>12}  {_shown(row['would_be']):>12}")
     return 0
 
 

@@ -50,7 +50,10 @@ class BrokerSettings:
                 log.warning("%s: everybody on this machine can read the password: chmod o= it", self.password_file)
             return Path(self.password_file).read_text("utf-8").rstrip("\r\n")
         except (OSError, UnicodeDecodeError) as error:
-            raise ValueError(f"{self.password_file}: the broker's password cannot be read from it: {error}") from None
+            why = getattr(error, "strerror", None) or error
+            raise ValueError(
+                f"{self.password_file}: the broker's password cannot be read from it: {why}; mend it, or password_file"
+            ) from None
 
     def tls_context(self) -> ssl.SSLContext | None:
         """Raises ValueError, one line, when the CA file is none."""
