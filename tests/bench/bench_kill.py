@@ -42,7 +42,7 @@ def report(kills: int = 200) -> list[str]:
         path, chance = Path(folder) / "tarebook.db", random.Random(7)
         kept, lost, second, check_s = 0, 0, 0, 0.0
         for _ in range(kills):
-            told = _record_and_kill(path, second, chance.uniform(0.0, 0.25))
+            told = _record_and_kill(path, chance.uniform(0.0, 0.25))
             start = time.perf_counter()
             check(path)
             check_s = max(check_s, time.perf_counter() - start)
@@ -97,8 +97,8 @@ def _play_and_kill(path: Path, fill: Path, after_s: float | None) -> bool:
         return process.wait() < 0
 
 
-def _record_and_kill(path: Path, second: int, after_s: float) -> list[int]:
-    command = [sys.executable, str(RECORD_TESTS / "keep_until_killed.py"), str(path), str(second)]
+def _record_and_kill(path: Path, after_s: float) -> list[int]:
+    command = [sys.executable, str(RECORD_TESTS / "keep_until_killed.py"), str(path)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         process.stdout.readline()
         time.sleep(after_s)
